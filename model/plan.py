@@ -1,0 +1,151 @@
+"""What the fabricator decides: frozen records, no geometry.
+
+A plan without a ``roof`` leaves the roof uncut; a plan without a ``window``
+leaves the rear window in the shell.  The two together are no plan at all:
+the car as it stands.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+ALONG_WINDSHIELD = "along-windshield"
+STRAIGHT_DOWN = "straight-down"
+LEVEL, SQUARE = "level", "square"
+LINE_UP = "line-up"
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoofMove:
+    """Where the roof goes.
+
+    Attributes
+    ----------
+    front_drop_mm : float
+        Plumb drop of the roof's point that lands on the A-posts' lower cut.
+    rear_drop_mm : float
+        Plumb drop of the car's rear point.
+    fore_aft : str or float
+        ``along-windshield`` (no mean fore-and-aft miss at the A-posts),
+        ``straight-down``, or a length forward. [mm]
+    """
+
+    front_drop_mm: float = 0.0
+    rear_drop_mm: float = 0.0
+    fore_aft: str | float = ALONG_WINDSHIELD
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindowMove:
+    """Where the rear window panel goes, relative to the car.
+
+    Attributes
+    ----------
+    forward_mm : float
+        Towards the front of the car.
+    down_mm : float or None
+        Plumb, after laying down; None: until the panel's top centre is as
+        high as the edge of the lowered roof that it came from.
+    lay_down_deg : float
+        About the lower flange edge at the centreline, top towards the front.
+    flange_mm : float
+        Width of the body metal kept around the opening, on the surface.
+    """
+
+    forward_mm: float = 0.0
+    down_mm: float | None = None
+    lay_down_deg: float = 0.0
+    flange_mm: float = 19.05
+
+
+@dataclass(frozen=True, kw_only=True)
+class GivenPlane:
+    """A cut plane by its slopes away from level.
+
+    Attributes
+    ----------
+    rises_rearward_deg : float
+        How steeply the plane climbs towards the rear, seen from the side.
+    rises_inboard_deg : float
+        How steeply the plane climbs towards the car's centre, seen from the front.
+    """
+
+    rises_rearward_deg: float = 0.0
+    rises_inboard_deg: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class PostCut:
+    """How one post is cut; ``side`` None means both sides."""
+
+    post: str
+    side: str | None = None
+    height_mm: float | None = None  # z of the lower cut on the axis; None: as the car file says
+    plane: str | GivenPlane | None = None  # None: as Plan.cut says
+
+
+@dataclass(frozen=True, kw_only=True)
+class PostShift:
+    """The upper end of one post moved along the roof rail; ``side`` None means both.
+
+    ``by`` is ``line-up`` (until the ends meet fore-and-aft) or a length,
+    positive to the rear. [mm]
+    """
+
+    post: str
+    side: str | None = None
+    by: str | float = LINE_UP
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """One way of lowering one car's roof.
+
+    Attributes
+    ----------
+    car : str
+        Name of the car it was drawn for; empty: any car.
+    cut : str
+        ``level`` or ``square``: cut plane of every post that has none of its own.
+    kerf_mm : float
+        Width of metal the blade turns to dust, square to the cut.
+    root_gap_mm : float
+        Opening left for the weld, square to the cut.
+    """
+
+    car: str = ""
+    name: str = "stock"
+    roof: RoofMove | None = None
+    window: WindowMove | None = None
+    cut: str = LEVEL
+    cuts: tuple[PostCut, ...] = ()
+    shifts: tuple[PostShift, ...] = ()
+    kerf_mm: float = 1.2
+    root_gap_mm: float = 0.8
+
+    def cut_of(self, post: str, side: str) -> PostCut:
+        """Return how that post is cut, ``plane`` always filled in.
+
+        A line for one side overrides a line for both sides, field by field;
+        later lines override earlier ones.
+        """
+        height_mm, plane = None, None
+        for wanted in (None, side):
+            for cut in self.cuts:
+                if cut.post == post and cut.side == wanted:
+                    height_mm = cut.height_mm if cut.height_mm is not None else height_mm
+                    plane = cut.plane if cut.plane is not None else plane
+        return PostCut(post=post, side=side, height_mm=height_mm, plane=plane or self.cut)
+
+    def shift_of(self, post: str, side: str) -> str | float | None:
+        """Return ``line-up``, a length (positive to the rear, mm), or None for no shift."""
+        by = None
+        for wanted in (None, side):
+            for shift in self.shifts:
+                if shift.post == post and shift.side == wanted:
+                    by = shift.by
+        return by
+
+    def changed(self, **fields) -> Plan:
+        """Return a copy with some fields changed."""
+        return replace(self, **fields)

@@ -1,0 +1,195 @@
+"""The report: every number of one plan on one car, as one frozen record.
+
+:meth:`Report.to_json` is the machine contract; its schema is
+``schemas/report.schema.json``.
+Frame: car.  Lengths in mm, angles in degrees, volumes in mm³, areas in mm².
+Signs: gap < 0 is an overlap; step > 0 means the second piece stands proud of
+the first; miss fore-and-aft > 0 means the upper end lands rearward of the
+lower, miss across > 0 inboard of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+Point = tuple[float, float, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """Least, mean (by length) and greatest of a quantity along a seam. [mm]"""
+
+    min: float
+    mean: float
+    max: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class EdgeMark:
+    """Where the two cuts cross one corner edge of a post's box.
+
+    Attributes
+    ----------
+    edge : str
+        ``front outer``, ``front inner``, ``rear outer`` or ``rear inner``;
+        ``axis`` for the middle of the section.
+    lower_mm, upper_mm : (x, y, z)
+        Where the lower and the upper mark lie on the uncut post.  The kerf of
+        either cut lies between them, on the waste side.
+    take_out_mm : float
+        Along the edge, what the drop takes out.
+    removed_mm : float
+        Along the edge from mark to mark: take-out and the root gap.
+    """
+
+    edge: str
+    lower_mm: Point
+    upper_mm: Point
+    take_out_mm: float
+    removed_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PostReport:
+    """One post on one side."""
+
+    post: str
+    side: str
+    cut: str  # level, square or given
+    cut_height_mm: float
+    lean_side_deg: float  # + leans rearward going up
+    lean_front_deg: float  # + leans inboard going up
+    drop_mm: float  # plumb, of the point of the post that lands on the lower cut
+    take_out_mm: float  # on the axis
+    removed_mm: float  # on the axis, mark to mark
+    miss_fore_aft_mm: float
+    miss_across_mm: float
+    tilt_deg: float
+    shift_mm: float  # of the upper end along the rail, + rearward; already in the miss
+    bead_mm: float  # oblique perimeter of the box in the cut plane
+    edges: tuple[EdgeMark, ...]
+    remedy: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeamStation:
+    """One place along a seam."""
+
+    at_mm: Point  # on the first piece's edge, where the plan puts it
+    along_mm: float  # from the start of that edge
+    gap_mm: float
+    step_mm: float
+    angle_first_deg: float  # of the first piece's skin to the line across the gap
+    angle_second_deg: float  # equal angles and no step: a fair arc
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeamReport:
+    """Where two pieces are welded.
+
+    ``length_mm`` is the bead: the first piece's edge, less what lies over a
+    post's own bead (``over_post_mm``).  ``facing_mm`` is how much of the edge
+    has an edge of the other piece in front of it.
+    """
+
+    name: str
+    kind: str  # skin, post, window, strip
+    side: str  # right, left or centre
+    pieces: tuple[str, str]
+    length_mm: float
+    edge_mm: float
+    over_post_mm: float
+    facing_mm: float
+    gap_mm: Spread | None  # None where no station has a facing edge
+    step_mm: Spread | None
+    min_at_mm: Point | None  # where the least gap is
+    max_at_mm: Point | None  # where the greatest gap is
+    stations: tuple[SeamStation, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Interference:
+    """Two pieces, or a piece and a keep-out, in the same place."""
+
+    pieces: tuple[str, str]
+    volume_mm3: float
+    depth_mm: float
+    area_mm2: float  # of the first piece that lies past the second
+    at_mm: Point
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindowReport:
+    """Rear window panel and windshield, before and after.  Rake is from plumb. [deg]"""
+
+    rear_rake_before_deg: float
+    rear_rake_after_deg: float
+    rear_forward_mm: float
+    rear_down_mm: float
+    rear_lay_down_deg: float
+    rear_pivot_mm: Point
+    rear_opening_change_mm: float  # largest change of any distance inside the opening
+    windshield_rake_before_deg: float
+    windshield_rake_after_deg: float
+    windshield_height_before_mm: float  # along the glass, at the pane's middle
+    windshield_height_after_mm: float
+    windshield_plumb_before_mm: float
+    windshield_plumb_after_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Totals:
+    """Sums and headline numbers."""
+
+    weld_mm: float
+    weld_by_kind_mm: dict[str, float]
+    weld_by_side_mm: dict[str, float]
+    front_drop_mm: float
+    rear_drop_mm: float
+    roof_forward_mm: float  # of the point that lands on the A-posts' cut
+    roof_pitch_deg: float  # + nose up, rear down
+    height_before_mm: float  # highest point of the skin
+    height_after_mm: float
+    headroom_before_mm: float | None  # from the seat along 8° rear of plumb to the skin's inside
+    headroom_after_mm: float | None
+    skin_area_mm2: float
+    removed_area_mm2: float  # skin cut out: slugs and trimmings
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """What a careful fabricator would flag."""
+
+    kind: str
+    where: str
+    message: str
+    measured: float
+    limit: float
+    unit: str  # mm, deg, mm3 or 1
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Report:
+    """Everything about one plan on one car."""
+
+    car: dict
+    plan: dict
+    posts: tuple[PostReport, ...]
+    seams: tuple[SeamReport, ...]
+    interference: tuple[Interference, ...]
+    window: WindowReport
+    totals: Totals
+    findings: tuple[Finding, ...]
+
+    def to_json(self) -> dict:
+        """Return plain lists, dicts, numbers and strings, as the schema says."""
+        return asdict(self)
+
+    def post(self, name: str, side: str) -> PostReport:
+        """Return the report of one post."""
+        return next(p for p in self.posts if (p.post, p.side) == (name, side))
+
+    def seam(self, name: str) -> SeamReport:
+        """Return the seam called ``name``."""
+        return next(s for s in self.seams if s.name == name)
