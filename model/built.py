@@ -1,0 +1,158 @@
+"""A plan carried out: every part of the car with the move that puts it in its new place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from .cuts import Cut, lower_cut, upper_cut
+from .errors import PlanError
+from .layout import BODY, ROOF, WINDOW, Layout, Shift, layout_of
+from .measured import Car
+from .moves import IDENTITY, RigidMove, translation
+from .placing import PostKey, RoofPlace, WindowPlace, roof_place, shift_mm, window_place
+from .plan import Plan
+from .posts import PostEnds, cut_plane, post_ends
+from .shape import CarShape, shape_of
+
+
+@dataclass(frozen=True, eq=False)
+class Built:
+    """Geometry of one plan on one car.
+
+    ``moves`` has one entry for every piece (``body``, ``roof``, …); ``ends``
+    is empty where the roof is not cut.
+    """
+
+    shape: CarShape
+    plan: Plan
+    roof: RoofPlace
+    window: WindowPlace
+    ends: dict[PostKey, PostEnds]
+    shifts: tuple[Shift, ...]
+    lower: Cut | None
+    upper: Cut | None
+    layout: Layout
+    moves: dict[str, RigidMove]
+
+    def upper_piece(self, key: PostKey) -> str:
+        """Return the piece that carries the upper end of a post."""
+        name = f"{' '.join(key)} upper"
+        return name if name in self.moves else ROOF
+
+
+@lru_cache(maxsize=8)
+def remembered_shape(car: Car) -> CarShape:
+    """Return the car's geometry, worked out once per car."""
+    return shape_of(car)
+
+
+def build(car: Car, plan: Plan) -> Built:
+    """Carry out a plan.
+
+    Raises
+    ------
+    MeasureError
+        If the car's openings miss its skin.
+    PlanError
+        If the plan cannot be built on this car.
+    """
+    shape = remembered_shape(car)
+    if plan.car and plan.car != car.name:
+        raise PlanError(
+            "car", f"must be {car.name!r}; this plan was drawn for {plan.car!r}.", "Load a plan of this car."
+        )
+    lines = shape.lines
+    planes = {k: cut_plane(line, plan.cut_of(*k)) for k, line in lines.items()}
+    roof = roof_place(car, plan.roof, lines, planes)
+    kerf = max(plan.kerf_mm, plan.root_gap_mm)
+    ends, shifts = {}, ()
+    lower = upper = None
+    if plan.roof is not None:
+        by = {k: shift_mm(plan.shift_of(*k), lines[k], planes[k], roof.move) for k in lines}
+        ends = {
+            k: post_ends(
+                lines[k],
+                planes[k],
+                roof.move @ translation(by[k]) if by[k] else roof.move,
+                kerf_mm=plan.kerf_mm,
+                root_gap_mm=plan.root_gap_mm,
+                shift_mm=by[k],
+            )
+            for k in lines
+        }
+        shifts = tuple(_shift(shape, k, s, kerf) for k, s in by.items() if plan.shift_of(*k) is not None and s)
+        lower, upper = lower_cut(shape.zones, ends), upper_cut(shape.zones, ends)
+    window_move, flange_mm = plan.window, None
+    pivot, top = shape.centreline_of(shape.rear_window.outline)
+    rides_on = roof.move
+    if window_move is None:
+        rides_on = _mover_of_window(shape, upper, roof.move)
+    else:
+        flange_mm = window_move.flange_mm
+        pivot, top = shape.centreline_of(shape.flange(flange_mm))
+    window = window_place(window_move, pivot, top, rides_on)
+    layout = layout_of(shape, lower, upper, flange_mm, kerf, shifts)
+    moves = {BODY: IDENTITY}
+    if plan.roof is not None:
+        moves[ROOF] = roof.move
+    if window_move is not None:
+        moves[WINDOW] = window.move
+    for shift in shifts:
+        moves[f"{shift.name} upper"] = roof.move @ translation(shift.by_mm)
+        if any(what == "strip" for _, _, what in shift.bounds):
+            moves[f"{shift.name} strip"] = roof.move @ translation(shift.strip_moves_mm)
+    return Built(shape, plan, roof, window, ends, shifts, lower, upper, layout, moves)
+
+
+def _mover_of_window(shape, upper, roof_move):
+    """The move of a rear window that is not cut out: the roof's, if it lies above the cut."""
+    if upper is None:
+        return IDENTITY
+    outline = shape.rear_window.outline
+    heights = upper.height_above(outline.grid, outline.grid.point(outline.loop_uv))
+    return roof_move if heights.min() > 0 else IDENTITY
+
+
+def _shift(shape: CarShape, key: PostKey, by_mm: float, kerf_mm: float) -> Shift:
+    """Return where the piece of a shifted post is cut out of the rail.
+
+    Raises
+    ------
+    PlanError
+        If the post does not stand between two openings, or the shift is
+        wider than the rail beside it.
+    """
+    name, side = key
+    parameter = f"shift.{name}.{side}"
+    axis_x = shape.lines[key].lines(np.full(5, 0.5))[0, 0]
+    spans = []
+    for opening in shape.openings:
+        if opening.outline.grid.name == f"side {side}":
+            x = opening.outline.grid.point(opening.outline.loop_uv)[:, 0]
+            radius = max(c.radius_mm for c in opening.opening.corners)
+            spans.append((x.min(), x.max(), radius))
+    ahead = [s for s in spans if s[1] < axis_x]
+    behind = [s for s in spans if s[0] > axis_x]
+    if side == "centre" or not ahead or not behind:
+        raise PlanError(
+            parameter,
+            "cannot be done: this post does not stand between two side openings, so its upper end "
+            "cannot be cut loose and slid along the rail.",
+            "Leave it where the roof puts it, or move the roof.",
+        )
+    ahead, behind = max(ahead, key=lambda s: s[1]), min(behind, key=lambda s: s[0])
+    front, rear = ahead[1] - ahead[2] - 1.0, behind[0] + behind[2] + 1.0
+    room = (behind[1] - behind[2] - rear) if by_mm > 0 else (front - ahead[0] - ahead[2])
+    if abs(by_mm) + 2 * kerf_mm > room:
+        raise PlanError(
+            parameter,
+            f"must be less than {room - 2 * kerf_mm:.1f} mm on this car, the rail beside the post; "
+            f"got {abs(by_mm):.1f} mm.",
+            "Shift it less, or move the roof.",
+            value_mm=by_mm,
+            limit_mm=room - 2 * kerf_mm,
+        )
+    return Shift(key=key, front_mm=float(front), rear_mm=float(rear), by_mm=float(by_mm), kerf_mm=kerf_mm)

@@ -1,0 +1,435 @@
+"""Which part of the skin goes where: the lines on each grid, and the cells between them.
+
+Everything is drawn as lines in a grid's (u, v): its border, the openings, the
+flange around the rear window and the kerf beside it, the lower and the upper
+cut, the side lines of shifted posts.  The lines are noded and polygonized;
+each *cell* is then named by asking of one point inside it on which side of
+which line it lies.  A *chain* is the stretch of one line between two nodes;
+it has one cell on each side.  Nothing is ever found by closing a contour.
+
+Parts of the skin are named:
+
+=====================  ======================================================
+``body``               everything below the cuts; stays
+``roof``               everything above them
+``window panel``       the rear window with its flange
+``B right upper``      upper end of a shifted post with its stretch of rail
+``B right strip``      the strip of rail that changes sides for it
+``slug A right``       cut out between lower and upper cut
+``trimming …``         turned to dust or cut off beside a cut
+``pane …``             glass; each cell moves with the metal around it
+``glass removed …``    glass of the stock pane between the cuts
+=====================  ======================================================
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+
+from .cuts import Cut, Station, trace
+from .errors import PlanError
+from .outlines import STEP_MM
+from .placing import PostKey
+from .shape import CarShape
+from .skin import Grid
+
+BODY, ROOF, WINDOW = "body", "roof", "window panel"
+METAL, WASTE, PANE, GLASS_WASTE = "metal", "waste", "pane", "glass waste"
+
+_CORNERS = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], float)
+_BORDERS = ("v0", "u1", "v1", "u0")  # counter-clockwise from (0, 0)
+
+# Borders that are the same curve: grid, border, grid, border.  The parameter
+# along the curve is the same on both.
+SHARED = (
+    ("side right", "v1", "roof", "v0"),
+    ("side left", "v1", "roof", "v1"),
+    ("side right", "u0", "front", "u0"),
+    ("side left", "u0", "front", "u1"),
+    ("roof", "u0", "front", "v1"),
+    ("side right", "u1", "back", "u0"),
+    ("side left", "u1", "back", "u1"),
+    ("roof", "u1", "back", "v1"),
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Cell:
+    """One connected region of a grid that is one part of the skin.
+
+    ``carrier`` names the piece it moves with; waste stays where it was.
+    """
+
+    grid: Grid
+    polygon: shapely.Polygon
+    part: str
+    role: str
+    carrier: str
+
+
+@dataclass(frozen=True, eq=False)
+class Chain:
+    """A stretch of line between two nodes, with the cell on its left and on its right.
+
+    ``line`` says which line it belongs to: ``border u0``, ``opening …``,
+    ``flange``, ``kerf``, ``lower``, ``upper``, ``shift``.  Outside the grid's
+    border a cell is None.
+    """
+
+    grid: Grid
+    uv: np.ndarray  # (n, 2)
+    line: str
+    left: Cell | None
+    right: Cell | None
+    point_mm: np.ndarray  # (n, 3), before any move
+    normal: np.ndarray  # (n, 3)
+
+    @cached_property
+    def length_mm(self) -> float:
+        """Length on the surface: chords, each lengthened by (κ c)² / 24 for its curvature κ."""
+        return float(chord_lengths(self.point_mm).sum())
+
+    def beside(self, cell: Cell) -> Cell | None:
+        """Return the cell on the other side."""
+        return self.right if cell is self.left else self.left
+
+
+def chord_lengths(points):
+    """Return arc lengths between successive points of a smooth curve, to fourth order. [mm]"""
+    edge = np.diff(points, axis=0)
+    chord = np.linalg.norm(edge, axis=1)
+    if len(chord) < 2:
+        return chord
+    across = np.linalg.norm(np.cross(edge[:-1], edge[1:]), axis=1)
+    outer = np.linalg.norm(points[2:] - points[:-2], axis=1)
+    bend = 2 * across / (chord[:-1] * chord[1:] * outer)  # one over the radius through three points
+    bend = np.concatenate([bend[:1], bend, bend[-1:]])
+    square = (bend[:-1] ** 2 + bend[1:] ** 2) / 2
+    return chord * (1 + square * chord**2 / 24)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shift:
+    """A shifted post on the side it stands on: where its piece and its strip are cut.
+
+    Positions along x on the stock car; ``by_mm`` + rearward.
+    """
+
+    key: PostKey
+    front_mm: float
+    rear_mm: float
+    by_mm: float
+    kerf_mm: float
+
+    @property
+    def name(self) -> str:
+        """Post and side."""
+        return " ".join(self.key)
+
+    @property
+    def bounds(self) -> list[tuple[float, float, str]]:
+        """Return (from x, to x, what) for the trimmings, the piece and the strip."""
+        f, r, s, k = self.front_mm, self.rear_mm, self.by_mm, self.kerf_mm
+        if s >= 0:
+            strip = [(r, r + k, "trimming"), (r + k, r + s, "strip"), (r + s, r + s + k, "trimming")]
+            if s <= k:
+                strip = [(r, r + s + k, "trimming")]
+            return [(f - k, f, "trimming"), (f, r, "upper"), *strip]
+        strip = [(f - k, f, "trimming"), (f + s, f - k, "strip"), (f + s - k, f + s, "trimming")]
+        if -s <= k:
+            strip = [(f + s - k, f, "trimming")]
+        return [*strip[::-1], (f, r, "upper"), (r, r + k, "trimming")]
+
+    @property
+    def stations_mm(self) -> list[float]:
+        """The distinct x at which the rail is cut."""
+        return sorted({x for a, b, _ in self.bounds for x in (a, b)})
+
+    @property
+    def strip_moves_mm(self) -> float:
+        """How far the strip goes along the rail, + rearward, to the post's other side."""
+        width = self.rear_mm - self.front_mm + self.kerf_mm
+        return -width if self.by_mm >= 0 else width
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """All cells and chains of a plan, in place on the uncut car."""
+
+    cells: tuple[Cell, ...]
+    chains: tuple[Chain, ...]
+
+    @cached_property
+    def parts(self) -> dict[str, list[Cell]]:
+        """Cells by part."""
+        out: dict[str, list[Cell]] = {}
+        for cell in self.cells:
+            out.setdefault(cell.part, []).append(cell)
+        return out
+
+    @cached_property
+    def chains_of(self) -> dict[int, list[Chain]]:
+        """Chains around each cell, by ``id`` of the cell."""
+        out: dict[int, list[Chain]] = {id(cell): [] for cell in self.cells}
+        for chain in self.chains:
+            for cell in (chain.left, chain.right):
+                if cell is not None:
+                    out[id(cell)].append(chain)
+        return out
+
+    @cached_property
+    def _over_the_border(self):
+        """Cells along every shared border: {(grid, border): [(from t, to t, cell)]}."""
+        out = {}
+        for chain in self.chains:
+            if chain.line.startswith("border"):
+                border = chain.line.split()[1]
+                t = np.sort(chain.uv[[0, -1], _along(border)])
+                out.setdefault((chain.grid.name, border), []).append((t[0], t[1], chain.left or chain.right))
+        return out
+
+    def neighbour(self, chain: Chain) -> Cell | None:
+        """Return the cell of another grid across a shared border, or None where the car goes on."""
+        border = chain.line.split()[1]
+        t = chain.uv[:, _along(border)]
+        middle = (t[0] + t[-1]) / 2
+        for a, border_a, b, border_b in SHARED:
+            for here, there in (((a, border_a), (b, border_b)), ((b, border_b), (a, border_a))):
+                if here == (chain.grid.name, border):
+                    for low, high, cell in self._over_the_border.get(there, []):
+                        if low <= middle <= high:
+                            return cell
+        return None
+
+
+def _along(border):
+    """Index of the parameter that runs along a border."""
+    return 1 if border[0] == "u" else 0
+
+
+def layout_of(
+    shape: CarShape, lower: Cut | None, upper: Cut | None, flange_mm: float | None, kerf_mm: float, shifts
+) -> Layout:
+    """Return the cells and chains of a plan.
+
+    Parameters
+    ----------
+    shape : CarShape
+    lower, upper : Cut or None
+        None: the roof is not cut.
+    flange_mm : float or None
+        None: the rear window stays in the shell.
+    kerf_mm : float
+        Width lost around the window panel.
+    shifts : sequence of Shift
+    """
+    window = None
+    if flange_mm is not None:
+        window = (shape.flange(flange_mm), shape.flange(flange_mm + kerf_mm))
+    drawn = {grid.name: _fixed_lines(shape, grid, window) for grid in shape.skin.grids.values()}
+    nodes: dict[tuple[str, str], list[float]] = {}
+    for grid in shape.skin.grids.values():
+        lines = drawn[grid.name]
+        if lower is not None:
+            panel = _polygon(window[0]) if window is not None and window[0].grid is grid else None
+            for name, cut in (("lower", lower), ("upper", upper)):
+                lines += [(name, uv) for whole in trace(grid, cut) for uv in _outside(whole, panel)]
+        for shift in shifts:
+            if grid.name == f"side {shift.key[1]}":
+                gutter = nodes.setdefault(("roof", "v0" if grid.side == "right" else "v1"), [])
+                for x in shift.stations_mm:
+                    uv = _rail_line(shape, grid, Station(x))
+                    lines.append(("shift", uv))
+                    gutter.append(uv[0, 0])
+    cells, chains = [], []
+    for grid in shape.skin.grids.values():
+        new_cells, new_chains = _arrange(shape, grid, drawn[grid.name], nodes, lower, upper, window, shifts)
+        cells += new_cells
+        chains += new_chains
+    return Layout(tuple(cells), tuple(chains))
+
+
+def _polygon(outline):
+    return shapely.Polygon(outline.loop_uv)
+
+
+def _outside(line, polygon):
+    """Return the stretches of a line outside a polygon, each reaching one sample into it.
+
+    The loose end inside bounds nothing, so it makes no cell.
+    """
+    if polygon is None:
+        return [line]
+    outside = ~shapely.contains_xy(polygon, *line.T)
+    keep = outside | np.append(outside[1:], False) | np.append(False, outside[:-1])
+    limits = np.nonzero(np.diff(np.concatenate([[False], keep, [False]])))[0]
+    return [line[a:b] for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
+
+
+def _rail_line(shape, grid, station):
+    """Return the line across the rail at a station, from the gutter down into the opening below."""
+    for line in trace(grid, station):
+        uv = line if line[0, 1] > line[-1, 1] else line[::-1]
+        for opening in shape.openings:
+            if opening.outline.grid is grid:
+                inside = np.nonzero(shapely.contains_xy(_polygon(opening.outline), *uv.T))[0]
+                if len(inside) and uv[0, 1] == 1:
+                    return uv[: inside[0] + 1]
+    raise PlanError(
+        "shift",
+        f"needs a rail above an opening at x = {station.x_mm:.0f} mm; there is none.",
+        "Shift the post less.",
+    )
+
+
+def _fixed_lines(shape, grid, window):
+    lines = []
+    for opening in shape.openings:
+        if opening.outline.grid is grid:
+            lines += [(f"opening {opening.name}", part) for part in opening.outline.parts]
+    if window is not None and window[0].grid is grid:
+        lines += [("flange", part) for part in window[0].parts]
+        lines += [("kerf", part) for part in window[1].parts]
+    return lines
+
+
+def _border_lines(grid, lines, nodes):
+    """Return the four borders, with a vertex wherever another line ends on them."""
+    ends = np.concatenate([uv[[0, -1]] for _, uv in lines]) if lines else np.empty((0, 2))
+    out = []
+    for i, border in enumerate(_BORDERS):
+        start, end = _CORNERS[i], _CORNERS[(i + 1) % 4]
+        along = _along(border)
+        fixed = start[1 - along]
+        on_it = ends[ends[:, 1 - along] == fixed, along]
+        split = np.unique(np.concatenate([[0.0, 1.0], on_it, nodes.get((grid.name, border), [])]))
+        split = split[np.concatenate([[True], np.diff(split) > 1e-12])]
+        for a, b in zip(split[:-1], split[1:], strict=True):
+            pair = np.empty((2, 2))
+            pair[:, 1 - along], pair[:, along] = fixed, (a, b)
+            reach = np.linalg.norm(np.diff(grid.point(pair), axis=0))
+            n = max(2, int(np.ceil(reach / STEP_MM)) + 1)
+            uv = np.empty((n, 2))
+            uv[:, 1 - along], uv[:, along] = fixed, np.linspace(a, b, n)
+            uv[-1, along] = b
+            out.append((f"border {border}", uv))
+    return out
+
+
+def _arrange(shape, grid, lines, nodes, lower, upper, window, shifts):
+    """Node the lines of one grid, make cells and name them."""
+    lines = _border_lines(grid, lines, nodes) + lines
+    noded = shapely.get_parts(shapely.node(shapely.MultiLineString([shapely.LineString(uv) for _, uv in lines])))
+    tag_of_vertex = {}
+    for tag, uv in lines:
+        for vertex in map(tuple, uv[1:-1]):
+            tag_of_vertex[vertex] = tag
+    tree = None
+    coordinates = [shapely.get_coordinates(line) for line in noded]
+    tags = []
+    for uv in coordinates:
+        tag = next((tag_of_vertex[v] for v in map(tuple, uv[1:-1]) if v in tag_of_vertex), None)
+        if tag is None:
+            tree = tree or shapely.STRtree([shapely.LineString(line) for _, line in lines])
+            middle = shapely.Point((uv[0] + uv[1]) / 2)
+            tag = lines[int(tree.nearest(middle))][0]
+        tags.append(tag)
+    polygons = shapely.get_parts(shapely.polygonize(noded))
+    inside = shapely.get_coordinates(shapely.point_on_surface(polygons))
+    names = _names(shape, grid, inside, lower, upper, window, shifts)
+    cells = [Cell(grid, polygon, *name) for polygon, name in zip(polygons, names, strict=True)]
+    beside = _cells_beside(coordinates, cells)
+    uv = np.concatenate(coordinates)
+    point, _, _, normal = grid.frame(uv)
+    cuts = np.cumsum([len(c) for c in coordinates])[:-1]
+    chains = [
+        Chain(grid, c, tag, left, right, p, n)
+        for c, tag, (left, right), p, n in zip(
+            coordinates, tags, beside, np.split(point, cuts), np.split(normal, cuts), strict=True
+        )
+        if left is not None or right is not None
+    ]
+    return cells, chains
+
+
+def _cells_beside(coordinates, cells):
+    """Return (left, right) cell of every chain by walking every cell's rings."""
+    starts = {}
+    for i, uv in enumerate(coordinates):
+        starts[(*uv[0], *uv[1])] = (i, True)
+        starts[(*uv[-1], *uv[-2])] = (i, False)
+    beside = [[None, None] for _ in coordinates]
+    for cell in cells:
+        rings = (cell.polygon.exterior, *cell.polygon.interiors)
+        for is_exterior, ring in zip([True] + [False] * len(cell.polygon.interiors), rings, strict=True):
+            points = shapely.get_coordinates(ring)[:-1]
+            area = points[:, 0] @ np.roll(points[:, 1], -1) - points[:, 1] @ np.roll(points[:, 0], -1)
+            left_inside = (area > 0) == is_exterior
+            at, count = 0, len(points)
+            flat = [tuple(p) for p in points]
+            while at < count and (*flat[at], *flat[(at + 1) % count]) not in starts:
+                at += 1
+            first = at
+            while at < first + count:
+                found = starts.get((*flat[at % count], *flat[(at + 1) % count]))
+                chain, forward = found
+                beside[chain][0 if forward == left_inside else 1] = cell
+                at += len(coordinates[chain]) - 1
+    return beside
+
+
+def _names(shape, grid, inside_uv, lower, upper, window, shifts):
+    """Return (part, role, carrier) for one point inside every cell."""
+    points = grid.point(inside_uv)
+    below = above = None
+    if lower is not None:
+        below = lower.height_above(grid, points) < 0
+        above = (upper.height_above(grid, points) > 0) & ~below
+        nearest = lower.zones[grid.name].weights(points).argmax(axis=1)
+        keys = lower.zones[grid.name].keys
+    pane = np.full(len(points), -1)
+    for i, opening in enumerate(shape.openings):
+        if opening.outline.grid is grid:
+            pane[shapely.contains_xy(_polygon(opening.outline), *inside_uv.T)] = i
+    in_panel = in_kerf = np.zeros(len(points), bool)
+    if window is not None and window[0].grid is grid:
+        in_panel = shapely.contains_xy(_polygon(window[0]), *inside_uv.T)
+        in_kerf = shapely.contains_xy(_polygon(window[1]), *inside_uv.T) & ~in_panel
+    names = []
+    for i in range(len(points)):
+        if below is None or below[i]:
+            carrier = BODY
+        elif above[i]:
+            carrier = _shifted_part(grid, points[i], shifts) or ROOF
+        else:
+            carrier = None
+        if in_panel[i]:
+            carrier = WINDOW
+        if pane[i] >= 0:
+            name = shape.openings[pane[i]].name
+            if carrier is None:
+                names.append((f"glass removed {name}", GLASS_WASTE, BODY))
+            else:
+                names.append((f"pane {name}", PANE, ROOF if carrier.startswith("trimming") else carrier))
+        elif in_kerf[i]:
+            names.append(("trimming rear window", WASTE, BODY))
+        elif carrier is None:
+            names.append((f"slug {' '.join(keys[nearest[i]])}", WASTE, BODY))
+        elif carrier.startswith("trimming"):
+            names.append((carrier, WASTE, BODY))
+        else:
+            names.append((carrier, METAL, carrier))
+    return names
+
+
+def _shifted_part(grid, point, shifts):
+    for shift in shifts:
+        if grid.name == f"side {shift.key[1]}":
+            for low, high, what in shift.bounds:
+                if low < point[0] < high:
+                    return f"trimming {shift.name}" if what == "trimming" else f"{shift.name} {what}"
+    return None

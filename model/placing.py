@@ -1,0 +1,179 @@
+"""Where the plan puts every piece: rigid moves.
+
+**Roof.**  U is the roof's material point that lands on C, the mean of the
+A-posts' lower cut centres.  It comes down by the front drop d and forward by
+the slide s: U = C + (s, 0, d).  The car's rear point Q, seen from U at
+(X, Z), comes down by the rear drop; with pitch f about +y that asks
+
+    X sin f + Z (1 − cos f) = rear − front,
+
+so f = φ + asin((rear − front − Z) / r) with r = |(X, Z)|, φ = atan2(Z, X).
+The roof's move is P' = R_f (P − U) + C.
+
+The slide follows from the plan: *straight-down* s = 0; a given length; or
+*along-windshield*: the s at which the fore-and-aft misses of the A-posts have
+zero mean (for a straight post without pitch, s = d tan a).
+
+**Rear window panel.**  Turned by the lay-down about the y-parallel through
+its lower flange edge at the centreline (top towards the front, so by minus
+that angle about +y), then moved forward and down.  ``down = None`` brings its
+top centre to the height it would have if it had stayed in the roof.
+
+**Shifted post.**  The upper end slides along the stock roof's x before the
+roof's move: M ∘ T(shift).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .errors import PlanError
+from .measured import Car
+from .moves import IDENTITY, RigidMove, pitch_about, translation
+from .plan import ALONG_WINDSHIELD, LINE_UP, STRAIGHT_DOWN, RoofMove, WindowMove
+from .posts import CutPlane, PostLine, landing_point, miss_in_plane
+
+PostKey = tuple[str, str]  # name and side
+
+
+@dataclass(frozen=True, eq=False)
+class RoofPlace:
+    """The roof's move and what it amounts to."""
+
+    move: RigidMove
+    pitch_deg: float  # + rear down
+    forward_mm: float  # of the point that lands on the A-posts' cut
+
+
+@dataclass(frozen=True, eq=False)
+class WindowPlace:
+    """The window panel's move and what it amounts to."""
+
+    move: RigidMove
+    pivot_mm: np.ndarray
+    down_mm: float
+
+
+def front_posts(car: Car) -> list[PostKey]:
+    """Return the right and left A-posts: on each side, the post that is cut furthest forward."""
+    keys = []
+    for side in ("right", "left"):
+        on_side = [p for p in car.all_posts() if p.side == side]
+        first = min(on_side, key=lambda p: p.axis_mm[0][0])
+        keys.append((first.name, side))
+    return keys
+
+
+def rear_posts(car: Car) -> list[PostKey]:
+    """Return the rearmost post of the right and of the left side."""
+    keys = []
+    for side in ("right", "left"):
+        on_side = [p for p in car.all_posts() if p.side == side]
+        keys.append((max(on_side, key=lambda p: p.axis_mm[-1][0]).name, side))
+    return keys
+
+
+def roof_place(
+    car: Car, roof: RoofMove | None, lines: dict[PostKey, PostLine], planes: dict[PostKey, CutPlane]
+) -> RoofPlace:
+    """Return where the roof goes.
+
+    Raises
+    ------
+    PlanError
+        If the two drops ask for a pitch that does not exist.
+    """
+    if roof is None:
+        return RoofPlace(IDENTITY, 0.0, 0.0)
+    keys = front_posts(car)
+    landing = np.mean([planes[k].point_mm for k in keys], axis=0)
+    rear_point = np.array(car.rear_point_mm)
+
+    def place(slide_mm):
+        unmoved = landing + np.array([slide_mm, 0.0, roof.front_drop_mm])
+        pitch = _pitch_rad(rear_point - unmoved, roof.rear_drop_mm - roof.front_drop_mm)
+        turn = pitch_about(unmoved, np.degrees(pitch))
+        return RoofPlace(
+            translation(-slide_mm, 0.0, -roof.front_drop_mm) @ turn, float(np.degrees(pitch)), float(slide_mm)
+        )
+
+    if roof.fore_aft == STRAIGHT_DOWN:
+        return place(0.0)
+    if roof.fore_aft != ALONG_WINDSHIELD:
+        return place(float(roof.fore_aft))
+
+    def mean_miss(slide_mm):
+        move = place(slide_mm).move
+        return np.mean(
+            [miss_in_plane(lines[k], planes[k], landing_point(lines[k], planes[k], move))[0] for k in keys]
+        )
+
+    return place(_root_of_near_linear(mean_miss))
+
+
+def _pitch_rad(seen_from_landing_mm, extra_mm):
+    x, _, z = seen_from_landing_mm
+    sine = (extra_mm - z) / np.hypot(x, z)
+    if abs(sine) > 1:
+        raise PlanError(
+            "rear_drop",
+            f"differs from the front drop by {extra_mm:.1f} mm, more than the roof can pitch.",
+            "Bring the two drops closer together.",
+            value_mm=extra_mm,
+        )
+    return np.arctan2(z, x) + np.arcsin(sine)
+
+
+def _root_of_near_linear(function, start=0.0, step=10.0):
+    """Return the root of a smooth, nearly linear function, by secant steps to 1e-11."""
+    a, b = start, start + step
+    fa, fb = function(a), function(b)
+    for _ in range(30):
+        if fb == fa:
+            break
+        a, b, fa = b, b - fb * (b - a) / (fb - fa), fb
+        if abs(b - a) < 1e-11:
+            return b
+        fb = function(b)
+    raise PlanError(
+        "fore_aft",
+        "along-windshield finds no place where the A-posts meet.",
+        "Give a length, or straight-down.",
+    )
+
+
+def shift_mm(by: str | float | None, line: PostLine, plane: CutPlane, roof: RigidMove) -> float:
+    """Return how far the upper end of a post is shifted along the rail, + rearward. [mm]"""
+    if by is None:
+        return 0.0
+    if by != LINE_UP:
+        return float(by)
+    return _root_of_near_linear(
+        lambda s: miss_in_plane(line, plane, landing_point(line, plane, roof @ translation(s)))[0]
+    )
+
+
+def window_place(
+    window: WindowMove | None, pivot_mm, top_centre_mm, roof: RigidMove
+) -> WindowPlace:
+    """Return where the rear window panel goes.
+
+    Parameters
+    ----------
+    pivot_mm, top_centre_mm : (3,)
+        Lower and upper flange edge at the centreline, before the move.
+    roof : RigidMove
+        The roof's move.
+    """
+    pivot = np.asarray(pivot_mm, float)
+    if window is None:
+        return WindowPlace(roof, pivot, 0.0)
+    laid = pitch_about(pivot, -window.lay_down_deg)
+    down = window.down_mm
+    if down is None:
+        down = float(laid.points(top_centre_mm)[2] - roof.points(top_centre_mm)[2])
+    return WindowPlace(translation(-window.forward_mm, 0.0, -down) @ laid, pivot, down)
+
+

@@ -1,0 +1,314 @@
+"""Posts: their lines, their cut planes, take-out, marks and misses.
+
+**The post's own frame.**  With unit axis t (upward), w is the car's x made
+square to t (fore-and-aft, rearward) and d = ±(t × w) points inboard.  The
+box's four corner edges run at ±width/2 along w and ±depth/2 along d.  On a
+curved post they are cubic splines through 17 stations; on a straight one they
+are straight.  A ``centre`` post has no inboard side: its d points to −y, so
+that "outer" is its right side.
+
+**Lean.**  In side view a = atan2(t_x, t_z), + leaning rearward going up; in
+front view b = atan2(inboard t_y, t_z), + leaning inboard going up.
+
+**Cut plane.**  n·(P − P0) = 0 with n_z > 0 and P0 on the axis at the cut
+height.  ``level``: n = z.  ``square``: n = t.  Given by its two slopes:
+n ∝ (−tan α, ∓tan β, 1).
+
+**Upper cut.**  The roof's move M must carry the upper cut face onto the lower
+one: the upper cut is {Q: n·(M Q − P0) = e}.  With e = 0 the distance between
+the two along any line of the post is the *take-out* along that line.  The
+opening left for the weld and both kerfs are measured square to the plane, as
+a blade cuts: e = max(root gap, kerf − least take-out square to the plane), so
+that a cut that takes nothing out still opens by the kerf, and an ordinary one
+by exactly the root gap.
+
+**Miss.**  The axis of the upper end meets the lower plane at M Q0, where
+n·(M Q0 − P0) = 0; miss = M Q0 − P0 lies in the plane.  Its fore-and-aft part
+is along x made square to n, its across part along the in-plane direction
+square to that, + inboard.
+
+Closed forms held by tests, for a straight post, a level cut and no pitch:
+take-out = d √(1 + tan² a + tan² b), miss across = d tan b.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.interpolate import BSpline, make_interp_spline
+
+from .errors import PlanError
+from .measured import Post
+from .moves import RigidMove
+from .numeric import power_pieces, powers
+from .plan import LEVEL, SQUARE, GivenPlane, PostCut
+
+EDGES = ("axis", "front outer", "front inner", "rear inner", "rear outer")  # around the box
+_EDGE_SIGNS = np.array([(0, 0), (-1, -1), (-1, 1), (1, 1), (1, -1)], float)  # along w, along d
+_STATIONS = 17
+_GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)
+
+
+@dataclass(frozen=True, eq=False)
+class PostLine:
+    """The axis and the corner edges of one post as curves over s in [0, 1]."""
+
+    post: Post
+
+    @property
+    def inboard(self) -> float:
+        """Sign of the y direction that leads inboard."""
+        return 1.0 if self.post.side == "left" else -1.0
+
+    @cached_property
+    def _axis(self):
+        points = np.array(self.post.axis_mm, float)
+        chords = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        s = np.concatenate([[0.0], np.cumsum(chords) / chords.sum()])
+        return make_interp_spline(s, points, k=min(3, len(points) - 1))
+
+    @property
+    def is_straight(self) -> bool:
+        """Whether the measured axis has just two points."""
+        return len(self.post.axis_mm) == 2
+
+    def frame(self, s):
+        """Return axis points, t, w and d at parameters ``s``; each (n, 3)."""
+        s = np.atleast_1d(np.asarray(s, float))
+        return _post_frame(self._axis(s), self._axis(s, nu=1), self.inboard)
+
+    @cached_property
+    def stations(self) -> np.ndarray:
+        """Parameters where the section is laid out, for drawing and for solids."""
+        return np.linspace(0, 1, 2 if self.is_straight else _STATIONS)
+
+    def lines_at_stations(self, inset_mm=0.0) -> np.ndarray:
+        """Return the axis and corner edges at the stations, shape (n, 5, 3).
+
+        ``inset_mm`` moves the corner edges towards the axis on both faces
+        (the wall thickness gives the inside of the box).
+        """
+        point, _, w, d = self.frame(self.stations)
+        half = np.array([self.post.width_mm, self.post.depth_mm]) / 2 - inset_mm
+        offsets = _EDGE_SIGNS * half
+        return point[:, None] + offsets[None, :, :1] * w[:, None] + offsets[None, :, 1:] * d[:, None]
+
+    def corner_splines(self, inset_mm=0.0) -> BSpline:
+        """Return the axis and corner edges as one spline with values of shape (5, 3)."""
+        return make_interp_spline(
+            self.stations, self.lines_at_stations(inset_mm), k=min(3, len(self.stations) - 1)
+        )
+
+    @cached_property
+    def _pieces(self):
+        spline = self.corner_splines()
+        terms, breaks = power_pieces(spline.t, spline.k)  # (spans, k + 1, n)
+        return np.einsum("apn,nek->aepk", terms, spline.c), breaks, spline.k
+
+    def lines(self, s, derivative=0) -> np.ndarray:
+        """Return points (or derivatives) of the five lines, each at its own ``s``.
+
+        ``s`` has shape (..., 5); the result (..., 5, 3).
+        """
+        cells, breaks, degree = self._pieces
+        s = np.asarray(s, float)
+        i = np.clip(np.searchsorted(breaks, s, side="right") - 1, 0, len(breaks) - 2)
+        flat = (s - breaks[i]).ravel()
+        terms = powers(flat, degree, derivative).reshape(*s.shape, degree + 1)
+        return np.einsum("...pk,...p->...k", cells[i, np.arange(5)], terms)
+
+    def axis_at_height(self, z_mm) -> float:
+        """Return s where the axis is at height z (may lie outside [0, 1])."""
+        return float(self._crossing(np.array([0.0, 0.0, 1.0]), np.array([0.0, 0.0, z_mm]))[0])
+
+    def _crossing(self, normal, point_mm, offset_mm=0.0):
+        """Return s of all five lines where normal·(line − point) = offset, by Newton."""
+        ends = self.lines(np.array([[0.0] * 5, [1.0] * 5]))
+        f0, f1 = (ends - point_mm) @ normal - offset_mm
+        s = np.clip(-f0 / np.where(f1 == f0, 1.0, f1 - f0), -0.5, 1.5)
+        for _ in range(1 if self.is_straight else 8):
+            f = (self.lines(s) - point_mm) @ normal - offset_mm
+            step = -f / (self.lines(s, 1) @ normal)
+            s = s + step
+            if np.abs(step).max() < 1e-13:
+                break
+        return s
+
+    def lengths(self, s_from, s_to) -> np.ndarray:
+        """Return signed lengths along the five lines between parameters. [mm]"""
+        half, middle = (s_to - s_from) / 2, (s_to + s_from) / 2
+        s = middle[None] + half[None] * _GAUSS_X[:, None]
+        speed = np.linalg.norm(self.lines(s, 1), axis=2)
+        return half * (_GAUSS_W @ speed)
+
+
+def _post_frame(points, tangents, inboard):
+    t = tangents / np.linalg.norm(tangents, axis=1, keepdims=True)
+    w = np.array([1.0, 0.0, 0.0]) - t[:, :1] * t
+    w /= np.linalg.norm(w, axis=1, keepdims=True)
+    d = np.cross(t, w)
+    d *= np.sign(d[:, 1:2] * inboard)
+    return points, t, w, d
+
+
+@dataclass(frozen=True, eq=False)
+class CutPlane:
+    """The lower cut of one post: normal·(P − point) = 0, normal upward."""
+
+    name: str  # level, square or given
+    point_mm: np.ndarray
+    normal: np.ndarray
+
+    def height_above(self, points_mm) -> np.ndarray:
+        """Return distances above the plane, square to it. [mm]"""
+        return (np.asarray(points_mm) - self.point_mm) @ self.normal
+
+
+def cut_plane(line: PostLine, cut: PostCut) -> CutPlane:
+    """Return the lower cut plane of a post.
+
+    Raises
+    ------
+    PlanError
+        If the cut height leaves the stretch of the post where it may go.
+    """
+    post = line.post
+    height_mm = post.cut_at_mm if cut.height_mm is None else cut.height_mm
+    if not post.cut_from_mm <= height_mm <= post.cut_to_mm:
+        raise PlanError(
+            f"cut_height.{post.name}.{post.side}",
+            f"must be between {post.cut_from_mm:.1f} and {post.cut_to_mm:.1f} mm on this car, "
+            f"where the post may be cut; got {height_mm:.1f} mm.",
+            "Choose a height in that stretch.",
+            value_mm=height_mm,
+            limit_mm=post.cut_to_mm if height_mm > post.cut_to_mm else post.cut_from_mm,
+        )
+    point, t, _, _ = line.frame(line.axis_at_height(height_mm))
+    if cut.plane == LEVEL:
+        name, normal = LEVEL, np.array([0.0, 0.0, 1.0])
+    elif cut.plane == SQUARE:
+        name, normal = SQUARE, t[0]
+    elif isinstance(cut.plane, GivenPlane):
+        slope = np.tan(np.radians([cut.plane.rises_rearward_deg, cut.plane.rises_inboard_deg]))
+        normal = np.array([-slope[0], -slope[1] * line.inboard, 1.0])
+        name, normal = "given", normal / np.linalg.norm(normal)
+    else:
+        raise PlanError(f"cut.{post.name}", f"must be level, square or a plane; got {cut.plane!r}.")
+    return CutPlane(name, point[0], normal)
+
+
+@dataclass(frozen=True, eq=False)
+class PostEnds:
+    """Both ends of one cut post, and what became of the upper one.
+
+    ``s_lower``, ``s_take``, ``s_upper`` are parameters, shape (5,), of the
+    lower cut, of the inverse image of the lower plane, and of the upper cut
+    (with its opening) on the lines of :data:`EDGES`.
+    """
+
+    line: PostLine
+    plane: CutPlane
+    move: RigidMove  # of the upper end
+    opening_mm: float  # left between the faces, square to the plane
+    shift_mm: float
+    s_lower: np.ndarray
+    s_take: np.ndarray
+    s_upper: np.ndarray
+
+    @property
+    def take_out_mm(self) -> np.ndarray:
+        """Take-out along the axis and the four corner edges."""
+        return self.line.lengths(self.s_lower, self.s_take)
+
+    @property
+    def removed_mm(self) -> np.ndarray:
+        """Metal removed, mark to mark, along the same lines."""
+        return self.line.lengths(self.s_lower, self.s_upper)
+
+    @property
+    def lean_deg(self) -> tuple[float, float]:
+        """Lean at the lower cut in side view and in front view."""
+        _, t, _, _ = self.line.frame(self.s_lower[0])
+        return (
+            float(np.degrees(np.arctan2(t[0, 0], t[0, 2]))),
+            float(np.degrees(np.arctan2(self.line.inboard * t[0, 1], t[0, 2]))),
+        )
+
+    @property
+    def drop_mm(self) -> float:
+        """Plumb drop of the point of the axis that lands on the lower plane."""
+        landing = self.line.lines(self.s_take)[0]
+        return float(landing[2] - self.move.points(landing)[2])
+
+    @property
+    def miss_mm(self) -> tuple[float, float]:
+        """Miss fore-and-aft (+ rearward) and across (+ inboard) in the cut plane."""
+        return miss_in_plane(self.line, self.plane, self.move.points(self.line.lines(self.s_take)[0]))
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the axes of the two ends where they meet."""
+        lower, upper = (self.line.frame(s[0])[1][0] for s in (self.s_lower, self.s_take))
+        turned = self.move.vectors(upper)
+        return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(lower, turned)), lower @ turned)))
+
+    @property
+    def bead_mm(self) -> float:
+        """Perimeter of the box's outside in the lower cut plane."""
+        corners = self.line.lines(self.s_lower)[1:]
+        return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum())
+
+
+def miss_in_plane(line: PostLine, plane: CutPlane, landing_mm) -> tuple[float, float]:
+    """Return the fore-and-aft and across parts of landing − cut centre. [mm]"""
+    n = plane.normal
+    rearward = np.array([1.0, 0.0, 0.0]) - n[0] * n
+    rearward /= np.linalg.norm(rearward)
+    inboard = np.cross(n, rearward)
+    inboard *= np.sign(inboard[1] * line.inboard)
+    miss = landing_mm - plane.point_mm
+    return float(miss @ rearward), float(miss @ inboard)
+
+
+def landing_point(line: PostLine, plane: CutPlane, move: RigidMove) -> np.ndarray:
+    """Return where the axis of the moved upper end meets the lower plane. [mm]"""
+    s = inverse_image(line, plane, move)
+    return move.points(line.lines(s)[0])
+
+
+def inverse_image(line: PostLine, plane: CutPlane, move: RigidMove, offset_mm=0.0) -> np.ndarray:
+    """Return s on the five lines of {Q: n·(M Q − P0) = offset}."""
+    back = move.inverse()
+    return line._crossing(back.vectors(plane.normal), back.points(plane.point_mm), offset_mm)
+
+
+def post_ends(
+    line: PostLine, plane: CutPlane, move: RigidMove, *, kerf_mm: float, root_gap_mm: float, shift_mm: float = 0.0
+) -> PostEnds:
+    """Return both ends of a post whose upper end makes ``move``.
+
+    Raises
+    ------
+    PlanError
+        If either cut leaves the post, or the stretch where it may be cut.
+    """
+    s_lower = line._crossing(plane.normal, plane.point_mm)
+    s_take = inverse_image(line, plane, move)
+    take_square = plane.height_above(line.lines(s_take)) - plane.height_above(line.lines(s_lower))
+    opening = max(root_gap_mm, kerf_mm - float(take_square.min()))
+    s_upper = inverse_image(line, plane, move, opening)
+    post = line.post
+    for which, s in (("lower", s_lower), ("upper", s_upper)):
+        height = float(line.lines(s)[0, 2])
+        if s.min() < 0 or s.max() > 1 or not post.cut_from_mm - 1e-6 <= height <= post.cut_to_mm + 1e-6:
+            raise PlanError(
+                f"cut_height.{post.name}.{post.side}",
+                f"puts the {which} cut at {height:.1f} mm, off the stretch of this post that may be cut "
+                f"({post.cut_from_mm:.1f} to {post.cut_to_mm:.1f} mm).",
+                "Cut lower, drop less, or re-measure how high the post may be cut.",
+                value_mm=height,
+                limit_mm=post.cut_to_mm if height > post.cut_to_mm else post.cut_from_mm,
+            )
+    return PostEnds(line, plane, move, opening, shift_mm, s_lower, s_take, s_upper)

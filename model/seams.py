@@ -1,0 +1,246 @@
+"""What is welded: every seam of a plan, its edges, its length and how it fits.
+
+A cell of waste (a slug, the kerf around the window panel, the trimmings of a
+shifted post) lies between two pieces; its borders with them are the two sides
+of a seam.  Two pieces that touch with nothing between them make a seam too.
+A post's box makes one of its own: four straight edges in the cut plane.
+
+Length of a bead: the edge of the first piece, counted once, not both faces of
+the sheet.  Skin that lies over the outer face of a post's box (over its front
+or rear face, on the front and back of the car) is welded with the box and is
+not counted again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .built import Built
+from .fit import Edge, Meeting, edge_of, meeting
+from .layout import BODY, METAL, ROOF, WASTE, WINDOW, Cell, Chain
+from .placing import PostKey
+from .posts import PostEnds
+from .report import SeamReport, SeamStation, Spread
+
+SKIN, POST, WINDOW_SEAM, STRIP = "skin", "post", "window", "strip"
+_FIRST = {BODY: 0, ROOF: 1, WINDOW: 2}
+
+
+@dataclass(frozen=True, eq=False)
+class Side:
+    """A chain as the edge of one piece."""
+
+    chain: Chain
+    cell: Cell
+
+
+@dataclass(frozen=True, eq=False)
+class Seam:
+    """Two pieces, and the chains of the uncut skin that become their edges."""
+
+    name: str
+    kind: str
+    side: str
+    pieces: tuple[str, str]
+    first: tuple[Side, ...]
+    second: tuple[Side, ...]
+    post: PostKey | None = None
+
+
+def seams_of(built: Built) -> list[Seam]:
+    """Return every seam in the skin; the posts' own are :func:`post_seams`."""
+    found: dict[tuple[str, str, str, tuple[str, str]], tuple[list[Side], list[Side]]] = {}
+    for cell in built.layout.cells:
+        if cell.role == WASTE and not cell.part.startswith(tuple(f"trimming {s.name}" for s in built.shifts)):
+            _between(built, cell, found)
+    for chain in built.layout.chains:
+        _touching(built, chain, found)
+    for shift in built.shifts:
+        _around_shift(built, shift, found)
+    seams = []
+    for (place, kind, side, pieces), (first, second) in found.items():
+        post = next((k for k in built.ends if place.startswith(" ".join(k) + ",")), None)
+        seams.append(Seam(place, kind, side, pieces, tuple(first), tuple(second), post))
+    return sorted(seams, key=lambda s: (s.kind != SKIN, s.kind, s.name))
+
+
+def _order(part):
+    return _FIRST.get(part, 3 if part.endswith("upper") else 4)
+
+
+def _between(built, cell, found):
+    """Add the seam across one cell of waste, if it lies between just two pieces."""
+    sides: dict[str, list[Side]] = {}
+    for chain in built.layout.chains_of[id(cell)]:
+        other = chain.beside(cell)
+        if other is None and chain.line.startswith("border"):
+            continue  # across a gutter the kerf is open, not a seam
+        if other is not None and other.role == METAL:
+            sides.setdefault(other.part, []).append(Side(chain, other))
+    if len(sides) == 2:
+        a, b = sorted(sides, key=_order)
+        _add(found, cell.part, cell.grid, (a, b), sides[a], sides[b])
+
+
+def _touching(built, chain, found):
+    """Add the seam along a cut line that has two pieces beside it and nothing between."""
+    a, b = chain.left, chain.right
+    if a is None or b is None or a.role != METAL or b.role != METAL or a.part == b.part:
+        return
+    if _order(a.part) > _order(b.part):
+        a, b = b, a
+    _add(found, f"cut {a.part}", chain.grid, (a.part, b.part), [Side(chain, a)], [Side(chain, b)])
+
+
+def _around_shift(built, shift, found):
+    """Add the seams of a shifted post: the rail ahead, behind, between, and the gutter above.
+
+    The strip comes from one side of the post's piece and goes to the other,
+    so its edges meet others than those they were cut from.
+    """
+    upper, strip = f"{shift.name} upper", f"{shift.name} strip"
+    edges: dict[tuple[str, str], list[Side]] = {}
+    gutter: dict[str, list[Side]] = {upper: [], strip: [], ROOF: []}
+    for cell in built.layout.parts[f"trimming {shift.name}"]:
+        middle = cell.grid.point(np.array([cell.polygon.centroid.coords[0]]))[0, 0]
+        for chain in built.layout.chains_of[id(cell)]:
+            other = chain.beside(cell)
+            if other is not None and other.role == METAL and chain.line == "shift":
+                where = "front" if chain.point_mm[:, 0].mean() > middle else "rear"  # of the metal
+                edges.setdefault((other.part, where), []).append(Side(chain, other))
+    grid = built.shape.skin.grids[f"side {shift.key[1]}"]
+    low, high = shift.bounds[0][0], shift.bounds[-1][1]
+    border = "v0" if grid.side == "right" else "v1"
+    for chain in built.layout.chains:
+        if chain.line == "border v1" and chain.grid is grid and chain.left and chain.left.part in (upper, strip):
+            gutter[chain.left.part].append(Side(chain, chain.left))
+        if chain.line == f"border {border}" and chain.grid.name == "roof":
+            x = chain.point_mm[:, 0].mean()
+            cell = chain.left or chain.right
+            if low < x < high and cell.part == ROOF:
+                gutter[ROOF].append(Side(chain, cell))
+    pairs = [((ROOF, "rear"), (upper, "front")), ((ROOF, "front"), (upper, "rear"))]
+    if gutter[strip]:
+        at = 0 if shift.by_mm >= 0 else 1  # the side of the post to which the strip goes
+        beside, own = (("rear", "front"), ("front", "rear"))[at]
+        pairs[at] = ((ROOF, beside), (strip, own))
+        pairs.append(((upper, own), (strip, beside)))
+    for first, second in pairs:
+        _add(found, "shift ", grid, (first[0], second[0]), edges[first], edges[second])
+    for piece in (upper, strip):
+        if gutter[piece]:
+            _add(found, "gutter ", grid, (piece, ROOF), gutter[piece], gutter[ROOF])
+
+
+def seam_edges(built: Built, seam: Seam) -> tuple[list[Edge], list[Edge]]:
+    """Return the edges of both pieces where the plan puts them."""
+    return tuple(
+        [edge_of(s.chain, s.cell, built.moves[s.cell.carrier]) for s in sides]
+        for sides in (seam.first, seam.second)
+    )
+
+
+def seam_report(built: Built, seam: Seam) -> SeamReport:
+    """Return length, gap and step of a seam in the skin."""
+    first, second = seam_edges(built, seam)
+    over = sum(_over_post(built, seam, edge) for edge in first)
+    return _report(seam.name, seam.kind, seam.side, seam.pieces, first, second, over)
+
+
+def _over_post(built, seam, edge):
+    """Length of an edge that lies over the post's own box."""
+    if seam.post is None or seam.kind != SKIN:
+        return 0.0
+    ends = built.ends[seam.post]
+    _, _, w, d = ends.line.frame(ends.s_lower[0])
+    on_side = seam.first[0].chain.grid.kind == "side"
+    direction, half = (w[0], ends.line.post.width_mm / 2) if on_side else (d[0], ends.line.post.depth_mm / 2)
+    place = (edge.point_mm - ends.plane.point_mm) @ direction
+    low, high = np.minimum(place[:-1], place[1:]), np.maximum(place[:-1], place[1:])
+    covered = np.clip(np.minimum(high, half) - np.maximum(low, -half), 0, None)
+    return float(np.diff(edge.along_mm) @ (covered / np.maximum(high - low, 1e-12)))
+
+
+def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
+    """Return the four edges of a post's lower and upper cut face, the upper one moved.
+
+    Order: front, inner, rear, outer face.  Each runs with the metal of the
+    lower end on its left, seen from outside the box.
+    """
+    lower = ends.line.lines(ends.s_lower)[1:]
+    upper = ends.move.points(ends.line.lines(ends.s_upper)[1:])
+    _, _, w, d = ends.line.frame(ends.s_lower[0])
+    normals = (-w[0], d[0], w[0], -d[0])
+    turned = (ends.move.vectors(n) for n in normals)
+    first, second = [], []
+    for i, (n_lower, n_upper) in enumerate(zip(normals, turned, strict=True)):
+        for out, corners, n in ((first, lower, n_lower), (second, upper, n_upper)):
+            pair = corners[[i, (i + 1) % 4]]
+            if np.cross(pair[1] - pair[0], n) @ np.array([0.0, 0.0, 1.0]) < 0:
+                pair = pair[::-1]  # T × N must point up, out of the lower end
+            out.append(Edge(pair, np.array([n, n])))
+    return first, second
+
+
+def post_seam_report(built: Built, key: PostKey) -> SeamReport:
+    """Return length, gap and step around the box of one post."""
+    ends = built.ends[key]
+    first, second = post_edges(ends)
+    pairs = [meeting(a, [b]) for a, b in zip(first, second, strict=True)]
+    pieces = (BODY, built.upper_piece(key))
+    return _summary(f"{' '.join(key)}, post", POST, key[1], pieces, first, pairs, 0.0)
+
+
+def _report(name, kind, side, pieces, first, second, over):
+    return _summary(name, kind, side, pieces, first, [meeting(edge, second) for edge in first], over)
+
+
+def _summary(name, kind, side, pieces, first, meetings: list[Meeting], over) -> SeamReport:
+    def joined(field):
+        return np.concatenate([getattr(m, field) for m in meetings])
+
+    edge_mm = sum(edge.length_mm for edge in first)
+    faces, gap, step, weight = joined("faces"), joined("gap_mm"), joined("step_mm"), joined("weight_mm")
+    at, along = joined("at_mm"), joined("along_mm")
+    angles = joined("angle_first_deg"), joined("angle_second_deg")
+    starts = np.concatenate([[0.0], np.cumsum([edge.length_mm for edge in first])[:-1]])
+    along = along + np.repeat(starts, [len(m.along_mm) for m in meetings])
+    stations = tuple(
+        SeamStation(
+            at_mm=tuple(at[i].tolist()),
+            along_mm=float(along[i]),
+            gap_mm=float(gap[i]),
+            step_mm=float(step[i]),
+            angle_first_deg=float(angles[0][i]),
+            angle_second_deg=float(angles[1][i]),
+        )
+        for i in np.nonzero(faces)[0]
+    )
+    spreads, ends = [None, None], [None, None]
+    if faces.any():
+        spreads = [
+            Spread(
+                min=float(x[faces].min()),
+                mean=float(x[faces] @ weight[faces] / weight[faces].sum()),
+                max=float(x[faces].max()),
+            )
+            for x in (gap, step)
+        ]
+        ends = [tuple(at[faces][i(gap[faces])].tolist()) for i in (np.argmin, np.argmax)]
+    return SeamReport(
+        name=name,
+        kind=kind,
+        side=side,
+        pieces=pieces,
+        length_mm=edge_mm - over,
+        edge_mm=edge_mm,
+        over_post_mm=over,
+        facing_mm=float(weight[faces].sum()),
+        gap_mm=spreads[0],
+        step_mm=spreads[1],
+        min_at_mm=ends[0],
+        max_at_mm=ends[1],
+        stations=stations,
+    )

@@ -1,0 +1,374 @@
+"""The skin: B-spline surfaces through every measured point.
+
+A skin is up to five grids that share edges::
+
+              roof (gutter right … crown … gutter left)
+      front  ─────────────────────────────────────────  back
+              side right, side left (belt … gutter)
+
+``u`` runs from the first hoop to the last, ``v`` from the belt to the gutter
+(sides) or from the right gutter over the crown to the left one (roof).  A
+front or back panel has ``u`` from the right hoop to the left one and ``v``
+from the belt up.  All run over [0, 1].
+
+**Interpolation.**  Each grid is the tensor-product spline of degree
+min(3, points − 1) in either direction with not-a-knot ends, through *every*
+point: first along the hoops, then across them.  Parameters are chord lengths
+averaged over all rows (for ``u``) and over all hoops (for ``v``), so that
+evenly drawn lines stay evenly drawn between unevenly spaced hoops.  The
+averages are taken once for the whole car: two grids that share a row of
+points share parameters, knots and degree there, hence the very same curve.
+The gutter is a border of three grids, so it may be a corner.
+
+**Derivatives** come from the same polynomial pieces: each knot cell (i, j)
+holds coefficients a[p, q] with S = Σ a[p, q] (u − u_i)^p (v − v_j)^q.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.interpolate import make_interp_spline
+from scipy.spatial import cKDTree
+
+from .errors import MeasureError
+from .measured import VIEWS, Car
+from .numeric import cross, dot, power_pieces, powers, unit
+
+_VIEW_AXIS_SIGN = {"front": (0, -1.0), "rear": (0, 1.0), "plan": (2, 1.0)}  # outward direction seen
+
+
+@dataclass(frozen=True, eq=False)
+class Jet:
+    """Points of a grid with their first and second derivatives; each (n, 3). [mm]"""
+
+    point: np.ndarray
+    du: np.ndarray
+    dv: np.ndarray
+    duu: np.ndarray
+    duv: np.ndarray
+    dvv: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Foot:
+    """Nearest points of a grid.
+
+    Attributes
+    ----------
+    uv : (n, 2)
+        Parameters, held inside [0, 1]².
+    point : (n, 3)
+        On the surface. [mm]
+    distance_mm : (n,)
+        Signed, positive outside the car.
+    is_square : (n,) bool
+        Whether the line to the foot is square to the surface, that is, the
+        foot is not just the nearest point of the grid's border.
+    """
+
+    uv: np.ndarray
+    point: np.ndarray
+    distance_mm: np.ndarray
+    is_square: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """One B-spline surface of the skin.
+
+    Attributes
+    ----------
+    name : str
+        ``side right``, ``roof``, ``side left``, ``front`` or ``back``.
+    kind : str
+        ``side``, ``roof``, ``front`` or ``back``.
+    knots_u, knots_v : arrays
+        Full knot vectors on [0, 1].
+    degree_u, degree_v : int
+    poles_mm : array, shape (nu, nv, 3)
+    outward : float
+        +1 where S_u × S_v points out of the car, −1 where it points in.
+    """
+
+    name: str
+    kind: str
+    knots_u: np.ndarray
+    knots_v: np.ndarray
+    degree_u: int
+    degree_v: int
+    poles_mm: np.ndarray
+    outward: float
+
+    @property
+    def side(self) -> str:
+        """``right`` or ``left`` for a side grid, ``centre`` for the others."""
+        return self.name.split()[1] if self.kind == "side" else "centre"
+
+    @cached_property
+    def _cells(self):
+        """Polynomial coefficients of every knot cell, lowest power first."""
+        pu, breaks_u = power_pieces(self.knots_u, self.degree_u)  # (mu, ku+1, nu)
+        pv, breaks_v = power_pieces(self.knots_v, self.degree_v)
+        cells = np.einsum("apn,bqm,nmk->abpqk", pu, pv, self.poles_mm)
+        return cells, breaks_u, breaks_v
+
+    @property
+    def breaks_u(self) -> np.ndarray:
+        """Distinct knots in u."""
+        return self._cells[1]
+
+    @property
+    def breaks_v(self) -> np.ndarray:
+        """Distinct knots in v."""
+        return self._cells[2]
+
+    def _terms(self, uv):
+        cells, breaks_u, breaks_v = self._cells
+        uv = np.asarray(uv, float).reshape(-1, 2)
+        i = np.clip(np.searchsorted(breaks_u, uv[:, 0], side="right") - 1, 0, len(breaks_u) - 2)
+        j = np.clip(np.searchsorted(breaks_v, uv[:, 1], side="right") - 1, 0, len(breaks_v) - 2)
+        return cells[i, j], uv[:, 0] - breaks_u[i], uv[:, 1] - breaks_v[j]
+
+    def point(self, uv) -> np.ndarray:
+        """Return points, shape (n, 3), of parameters of shape (n, 2). [mm]"""
+        a, x, y = self._terms(uv)
+        return np.einsum("npqk,np,nq->nk", a, powers(x, self.degree_u), powers(y, self.degree_v))
+
+    def jet(self, uv) -> Jet:
+        """Return points with first and second derivatives."""
+        a, x, y = self._terms(uv)
+        x0, x1, x2 = (powers(x, self.degree_u, d) for d in (0, 1, 2))
+        y0, y1, y2 = (powers(y, self.degree_v, d) for d in (0, 1, 2))
+        ay = [np.einsum("npqk,nq->npk", a, y) for y in (y0, y1, y2)]
+
+        def along(left, x):
+            return np.einsum("npk,np->nk", left, x)
+
+        return Jet(
+            point=along(ay[0], x0),
+            du=along(ay[0], x1),
+            dv=along(ay[1], x0),
+            duu=along(ay[0], x2),
+            duv=along(ay[1], x1),
+            dvv=along(ay[2], x0),
+        )
+
+    def frame(self, uv):
+        """Return points, S_u, S_v and the unit normal out of the car, each (n, 3)."""
+        a, x, y = self._terms(uv)
+        x0, x1 = (powers(x, self.degree_u, d) for d in (0, 1))
+        y0, y1 = (powers(y, self.degree_v, d) for d in (0, 1))
+        ay = np.einsum("npqk,nq->npk", a, y0)
+        point, du = np.einsum("npk,np->nk", ay, x0), np.einsum("npk,np->nk", ay, x1)
+        dv = np.einsum("npqk,np,nq->nk", a, x0, y1)
+        return point, du, dv, self.outward * unit(cross(du, dv))
+
+    def normal(self, uv) -> np.ndarray:
+        """Return unit normals out of the car, shape (n, 3)."""
+        return self.frame(uv)[3]
+
+    @cached_property
+    def lattice_uv(self) -> np.ndarray:
+        """Four places to every knot span, shape (nu, nv, 2): where searches start."""
+        u, v = (_refined(breaks, 4) for breaks in (self.breaks_u, self.breaks_v))
+        return np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1)
+
+    @cached_property
+    def lattice_mm(self) -> np.ndarray:
+        """Points of :attr:`lattice_uv`, shape (nu, nv, 3)."""
+        shape = self.lattice_uv.shape
+        return self.point(self.lattice_uv.reshape(-1, 2)).reshape(*shape[:2], 3)
+
+    @cached_property
+    def _tree(self):
+        return cKDTree(self.lattice_mm.reshape(-1, 3))
+
+    def uv_from_view(self, view: str, across_up_mm, what: str) -> np.ndarray:
+        """Carry points of a view along the line of sight onto this grid.
+
+        Newton's method on the two coordinates seen in the view, started from
+        the nearest lattice point that faces the viewer.
+
+        Parameters
+        ----------
+        view : str
+            ``side``, ``front``, ``rear`` or ``plan``.
+        across_up_mm : array, shape (n, 2)
+        what : str
+            What is carried, for the message.
+
+        Raises
+        ------
+        MeasureError
+            Where a point misses the grid, by how much and on which side.
+        """
+        axes = list(VIEWS[view])
+        target = np.asarray(across_up_mm, float)
+        flat_uv = self.lattice_uv.reshape(-1, 2)
+        axis, sign = _VIEW_AXIS_SIGN.get(view, (1, -1.0 if self.side == "left" else 1.0))
+        facing = self.normal(flat_uv)[:, axis] * sign > 0.02
+        if not facing.any():
+            raise MeasureError(
+                f"{what} lies on the {self.name}, which cannot be seen in {view} view.",
+                "Measure it in a view that faces it.",
+            )
+        flat_uv = flat_uv[facing]
+        tree = cKDTree(self.lattice_mm.reshape(-1, 3)[facing][:, axes])
+        uv = flat_uv[tree.query(target)[1]]
+        for _ in range(30):
+            point, du, dv, _ = self.frame(uv)
+            residual = target - point[:, axes]
+            a, b, c, d = du[:, axes[0]], dv[:, axes[0]], du[:, axes[1]], dv[:, axes[1]]
+            det = a * d - b * c
+            det = np.where(np.abs(det) < 1e-9, 1e-9, det)
+            step = np.stack(
+                [d * residual[:, 0] - b * residual[:, 1], a * residual[:, 1] - c * residual[:, 0]], axis=1
+            )
+            step = np.clip(step / det[:, None], -0.1, 0.1)
+            uv = np.clip(uv + step, -0.05, 1.05)
+            if np.abs(residual).max() < 1e-10:
+                break
+        missed = np.linalg.norm(target - self.point(np.clip(uv, 0, 1))[:, axes], axis=1)
+        worst = int(np.argmax(missed))
+        if missed[worst] > 1e-6:
+            where = ", ".join(f"{'xyz'[k]} = {target[worst, i]:.1f} mm" for i, k in enumerate(axes))
+            raise MeasureError(
+                f"{what} runs {missed[worst]:.1f} mm off the measured skin ({self.name}) near {where}.",
+                "An opening must lie on its part of the skin: re-measure that corner, or the hoop beside it.",
+            )
+        return np.clip(uv, 0, 1)
+
+    def foot(self, points_mm, start_uv=None) -> Foot:
+        """Return the nearest point of this grid for each of (n, 3) points.
+
+        Newton's method on S_u·(S − P) = S_v·(S − P) = 0 from the nearest
+        lattice point, held inside the grid.
+        """
+        points = np.asarray(points_mm, float).reshape(-1, 3)
+        uv = self.lattice_uv.reshape(-1, 2)[self._tree.query(points)[1]] if start_uv is None else start_uv
+        for _ in range(12):
+            j = self.jet(uv)
+            r = j.point - points
+            gu, gv = dot(j.du, r), dot(j.dv, r)
+            huu = dot(j.du, j.du) + dot(j.duu, r)
+            hvv = dot(j.dv, j.dv) + dot(j.dvv, r)
+            huv = dot(j.du, j.dv) + dot(j.duv, r)
+            det = huu * hvv - huv**2
+            gauss = det <= 1e-9 * dot(j.du, j.du) * dot(j.dv, j.dv)  # not convex here: Gauss-Newton step
+            if gauss.any():
+                huu = np.where(gauss, dot(j.du, j.du), huu)
+                hvv = np.where(gauss, dot(j.dv, j.dv), hvv)
+                huv = np.where(gauss, dot(j.du, j.dv), huv)
+                det = huu * hvv - huv**2
+            step_u = -(hvv * gu - huv * gv) / det
+            step_v = -(huu * gv - huv * gu) / det
+            # On a border with the pull outward, slide along the border only.
+            held_u = ((uv[:, 0] <= 0) & (step_u < 0)) | ((uv[:, 0] >= 1) & (step_u > 0))
+            held_v = ((uv[:, 1] <= 0) & (step_v < 0)) | ((uv[:, 1] >= 1) & (step_v > 0))
+            step_v = np.where(held_u, -gv / hvv, step_v)
+            step_u = np.where(held_v, -gu / huu, step_u)
+            step = np.stack([np.where(held_u, 0.0, step_u), np.where(held_v, 0.0, step_v)], axis=1)
+            new = np.clip(uv + np.clip(step, -0.1, 0.1), 0.0, 1.0)
+            moved = np.abs(new - uv).max() if len(uv) else 0.0
+            uv = new
+            if moved < 1e-13:
+                break
+        point, du, dv, normal = self.frame(uv)
+        r = points - point
+        across = r - dot(r, normal)[:, None] * normal
+        return Foot(uv, point, dot(r, normal), np.linalg.norm(across, axis=1) < 1e-6)
+
+    def area_mm2(self) -> float:
+        """Return the area of the whole grid by 6 × 6 Gauss points in every knot cell. [mm²]"""
+        x, w = np.polynomial.legendre.leggauss(6)
+        u, wu = _gauss_over(self.breaks_u, x, w)
+        v, wv = _gauss_over(self.breaks_v, x, w)
+        uv = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+        _, du, dv, _ = self.frame(uv)
+        return float(np.outer(wu, wv).ravel() @ np.linalg.norm(cross(du, dv), axis=1))
+
+
+@dataclass(frozen=True, eq=False)
+class Skin:
+    """All grids of one car, by name."""
+
+    grids: dict[str, Grid]
+
+    @cached_property
+    def area_mm2(self) -> float:
+        """Area of the whole measured skin, openings not yet cut. [mm²]"""
+        return sum(grid.area_mm2() for grid in self.grids.values())
+
+    def grid_of(self, kind: str, side: str) -> Grid:
+        """Return the grid of a kind; of the sides, the right or the left one."""
+        return self.grids[f"side {side}" if kind == "side" else kind]
+
+
+def skin_of(car: Car) -> Skin:
+    """Return the B-spline skin through every measured point of ``car``."""
+    g = car.gutter_index
+    right = np.array([hoop.side_mm("right") for hoop in car.hoops])  # (hoops, rows, 3)
+    left = np.array([hoop.side_mm("left") for hoop in car.hoops])
+    over = np.concatenate([right[:, g:], left[:, g:-1][:, ::-1]], axis=1)  # gutter … crown … gutter
+    u = _averaged_parameters(np.concatenate([right, left[:, :-1]], axis=1))
+    v_side = _averaged_parameters(np.concatenate([right[:, : g + 1], left[:, : g + 1]]).swapaxes(0, 1))
+    v_roof = _averaged_parameters(over.swapaxes(0, 1))
+    grids = [
+        _grid("side right", "side", u, v_side, right[:, : g + 1], (0, 1, 0)),
+        _grid("roof", "roof", u, v_roof, over, (0, 0, 1)),
+        _grid("side left", "side", u, v_side, left[:, : g + 1], (0, -1, 0)),
+    ]
+    for name, hoop, outward in (("front", 0, (-1, 0, 0)), ("back", -1, (1, 0, 0))):
+        panel = car.panel(name)
+        if panel is None:
+            continue
+        inner_right = np.array(panel.side_mm("right"), float).reshape(g, -1, 3)
+        inner_left = np.array(panel.side_mm("left"), float).reshape(g, -1, 3)
+        lines = [
+            np.concatenate([right[hoop, i][None], inner_right[i], inner_left[i, :-1][::-1], left[hoop, i][None]])
+            for i in range(g)
+        ]
+        points = np.array([*lines, over[hoop]]).swapaxes(0, 1)  # (across, up, 3)
+        grids.append(_grid(name, name, v_roof, v_side, points, outward))
+    return Skin({grid.name: grid for grid in grids})
+
+
+def _grid(name, kind, u, v, points, outward_hint) -> Grid:
+    degree_u, degree_v = min(3, len(u) - 1), min(3, len(v) - 1)
+    along = make_interp_spline(u, points, k=degree_u)
+    both = make_interp_spline(v, along.c.swapaxes(0, 1), k=degree_v)
+    poles = both.c.swapaxes(0, 1)
+    grid = Grid(name, kind, along.t, both.t, degree_u, degree_v, _frozen(poles), 1.0)
+    middle = np.array([[0.5, 0.5]])
+    sign = 1.0 if grid.normal(middle)[0] @ np.array(outward_hint, float) > 0 else -1.0
+    return Grid(name, kind, _frozen(along.t), _frozen(both.t), degree_u, degree_v, grid.poles_mm, sign)
+
+
+def _averaged_parameters(points):
+    """Chord-length parameters on [0, 1] along axis 0, averaged over axis 1.
+
+    Each line is weighed by its length, so a line that shrinks to a point
+    counts for nothing.
+    """
+    chords = np.linalg.norm(np.diff(points, axis=0), axis=2).sum(axis=1)
+    return np.concatenate([[0.0], np.cumsum(chords) / chords.sum()])
+
+
+def _refined(breaks, per_span):
+    inner = [np.linspace(a, b, per_span, endpoint=False) for a, b in zip(breaks[:-1], breaks[1:], strict=True)]
+    return np.append(np.concatenate(inner), breaks[-1])
+
+
+def _gauss_over(breaks, x, w):
+    half = np.diff(breaks) / 2
+    middle = (breaks[:-1] + breaks[1:]) / 2
+    return (middle[:, None] + half[:, None] * x).ravel(), (half[:, None] * w).ravel()
+
+
+def _frozen(array):
+    array = np.array(array, float)
+    array.setflags(write=False)
+    return array
