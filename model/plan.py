@@ -45,7 +45,7 @@ class WindowMove:
         Towards the front of the car.
     down_mm : float or None
         Plumb, after laying down; None: until the panel's top centre is as
-        high as the edge of the lowered roof that it came from.
+        high as if it had stayed in the lowered roof.
     lay_down_deg : float
         About the lower flange edge at the centreline, top towards the front.
     flange_mm : float

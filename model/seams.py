@@ -114,12 +114,11 @@ def _around_shift(built, shift, found):
     low, high = shift.bounds[0][0], shift.bounds[-1][1]
     border = "v0" if grid.side == "right" else "v1"
     for chain in built.layout.chains:
-        if chain.line == "border v1" and chain.grid is grid and chain.left and chain.left.part in (upper, strip):
-            gutter[chain.left.part].append(Side(chain, chain.left))
+        cell = chain.left or chain.right
+        if chain.line == "border v1" and chain.grid is grid and cell.part in (upper, strip):
+            gutter[cell.part].append(Side(chain, cell))
         if chain.line == f"border {border}" and chain.grid.name == "roof":
-            x = chain.point_mm[:, 0].mean()
-            cell = chain.left or chain.right
-            if low < x < high and cell.part == ROOF:
+            if low < chain.point_mm[:, 0].mean() < high:
                 gutter[ROOF].append(Side(chain, cell))
     pairs = [((ROOF, "rear"), (upper, "front")), ((ROOF, "front"), (upper, "rear"))]
     if gutter[strip]:
@@ -132,6 +131,26 @@ def _around_shift(built, shift, found):
     for piece in (upper, strip):
         if gutter[piece]:
             _add(found, "gutter ", grid, (piece, ROOF), gutter[piece], gutter[ROOF])
+
+
+def _add(found, place, grid, pieces, first, second):
+    what, _, rest = place.partition(" ")
+    side = grid.side
+    if what == "slug":
+        name, kind = f"{rest}, {grid.kind} skin", SKIN
+        side = rest.split()[-1]
+    elif pieces[1] == WINDOW:
+        name, kind = f"{WINDOW} to {pieces[0]}", WINDOW_SEAM
+    elif what == "cut":
+        name, kind = f"{pieces[0]} to {pieces[1]}, {grid.name}", SKIN
+    else:
+        post = " ".join(next(p for p in pieces if p not in (BODY, ROOF)).split()[:-1])
+        a, b = (p.split()[-1] for p in pieces)
+        name, kind = f"{post}, {a} to {b}{' at the gutter' if what == 'gutter' else ''}", STRIP
+    both = found.setdefault((name, kind, side, pieces), ([], []))
+    for target, new in zip(both, (first, second), strict=True):
+        seen = {id(s.chain) for s in target}
+        target.extend(s for s in new if id(s.chain) not in seen)
 
 
 def seam_edges(built: Built, seam: Seam) -> tuple[list[Edge], list[Edge]]:

@@ -1,0 +1,103 @@
+"""Is this plan for this car?  Names, sides, words and heights; the geometry refuses the rest."""
+
+from __future__ import annotations
+
+import math
+
+from .errors import PlanError
+from .fields import choice_hint
+from .plan import ALONG_WINDSHIELD, LEVEL, LINE_UP, SQUARE, STRAIGHT_DOWN, GivenPlane
+from .units import shown
+
+WIDEST_CUT_MM = 10.0  # assumed: no blade's kerf and no root gap is wider
+WIDEST_FLANGE_MM = 300.0  # assumed: more is not a flange but the whole panel
+STEEPEST_DEG = 80.0  # assumed: a cut plane steeper than that runs along the post
+
+
+def check_plan(plan, car):
+    """Refuse a plan that was not made for this car; return None.
+
+    Raises
+    ------
+    PlanError
+        With the parameter as ``--set`` takes it, the limit on this car and
+        the next step.
+    """
+    if plan.car and plan.car != car.name:
+        raise PlanError(
+            "car",
+            f'must be "{car.name}", the car it is used on; got "{plan.car}".',
+            "Take a plan made for this car.",
+        )
+    check_words(plan)
+    _check_between("kerf", plan.kerf_mm, 0.0, WIDEST_CUT_MM, car)
+    _check_between("root_gap", plan.root_gap_mm, 0.0, WIDEST_CUT_MM, car)
+    if plan.window:
+        _check_between("flange", plan.window.flange_mm, 0.0, WIDEST_FLANGE_MM, car)
+    for cut in plan.cuts:
+        for post in posts_of(cut.post, cut.side, setting_name("cut", cut), car):
+            if cut.height_mm is not None:
+                name = setting_name("cut_height", cut)
+                _check_between(name, cut.height_mm, post.cut_from_mm, post.cut_to_mm, car)
+    for shift in plan.shifts:
+        posts_of(shift.post, shift.side, setting_name("shift", shift), car)
+
+
+def check_words(plan):
+    """Refuse a word that no plan may have, whatever the car."""
+    _check_word("cut", plan.cut, (LEVEL, SQUARE))
+    if plan.roof and isinstance(plan.roof.fore_aft, str):
+        _check_word("fore_aft", plan.roof.fore_aft, (ALONG_WINDSHIELD, STRAIGHT_DOWN))
+    for cut in plan.cuts:
+        if isinstance(cut.plane, str):
+            _check_word(setting_name("cut", cut), cut.plane, (LEVEL, SQUARE))
+        elif isinstance(cut.plane, GivenPlane):
+            for rise_deg in (cut.plane.rises_rearward_deg, cut.plane.rises_inboard_deg):
+                if not abs(rise_deg) <= STEEPEST_DEG:
+                    raise PlanError(
+                        setting_name("cut", cut),
+                        f"must rise by at most {STEEPEST_DEG:g} degrees; got {rise_deg:g} degrees.",
+                        "A level plane rises by 0.",
+                        value_mm=rise_deg,
+                        limit_mm=STEEPEST_DEG,
+                    )
+    for shift in plan.shifts:
+        if isinstance(shift.by, str):
+            _check_word(setting_name("shift", shift), shift.by, (LINE_UP,))
+
+
+def setting_name(kind, line):
+    """Return the name under which ``--set`` takes a post's line: ``cut.B`` or ``cut.B.left``."""
+    return f"{kind}.{line.post}" + (f".{line.side}" if line.side else "")
+
+
+def posts_of(name, side, parameter, car):
+    """Return the car's posts of a name, on one side or (None) on all."""
+    posts = [post for post in car.all_posts() if post.name == name]
+    if not posts:
+        names = list(dict.fromkeys(post.name for post in car.posts))
+        raise PlanError(parameter, f'must name a post of this car; got "{name}".', choice_hint(name, names))
+    found = [post for post in posts if side in (None, post.side)]
+    if not found:
+        sides = [post.side for post in posts]
+        raise PlanError(
+            parameter, f'must name a side on which post "{name}" is; got "{side}".', choice_hint(side, sides)
+        )
+    return found
+
+
+def _check_word(parameter, word, words):
+    if word not in words:
+        raise PlanError(parameter, f'must be {" or ".join(words)}; got "{word}".', choice_hint(word, words))
+
+
+def _check_between(parameter, value_mm, least_mm, most_mm, car):
+    if not (math.isfinite(value_mm) and least_mm - 1e-6 <= value_mm <= most_mm + 1e-6):
+        raise PlanError(
+            parameter,
+            f"must be between {shown(least_mm, car.unit)} and {shown(most_mm, car.unit)} on this car; "
+            f"got {shown(value_mm, car.unit) if math.isfinite(value_mm) else value_mm}.",
+            "Choose a value between the two.",
+            value_mm=value_mm,
+            limit_mm=least_mm if value_mm < least_mm else most_mm,
+        )

@@ -1,0 +1,217 @@
+"""Plan files: what the fabricator decided, as TOML.
+
+The published schema is ``schemas/plan.schema.json``.  The same plan as plain
+dicts, for programs, is in :mod:`model.plandict`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from .errors import PlanError
+from .fields import Fields, choice_hint, read_length
+from .files import read_toml, write_text_atomically
+from .measured import SIDES, Car
+from .plan import (
+    ALONG_WINDSHIELD,
+    LEVEL,
+    LINE_UP,
+    SQUARE,
+    STRAIGHT_DOWN,
+    GivenPlane,
+    Plan,
+    PostCut,
+    PostShift,
+    RoofMove,
+    WindowMove,
+)
+from .plancheck import check_plan
+from .tomltext import inline_table, length, quoted
+from .units import unit_name
+
+SCHEMA = 1
+HEAD = ("schema", "car", "name", "cut", "kerf", "root_gap", "roof", "window", "post")
+ROOF = ("front_drop", "rear_drop", "fore_aft")
+WINDOW = ("forward", "down", "lay_down", "flange")
+POST = ("name", "side", "cut", "cut_height", "shift")
+GIVEN = ("rises_rearward", "rises_inboard")
+AUTO = "auto"  # the window panel comes down until it meets the roof's edge
+
+
+def read_plan(path, car: Car) -> Plan:
+    """Return the plan in a file, checked against the car.
+
+    Parameters
+    ----------
+    path : str or Path
+        A TOML file; its plain numbers are in the car's unit.
+
+    Raises
+    ------
+    FileRefused
+        If the file cannot be read, or is not complete TOML text.
+    PlanError
+        If a value cannot be read, or the plan is not for this car.
+    """
+    path = Path(path)
+    values = read_toml(path)
+    try:
+        plan = _plan_from_values(values, car.unit)
+        check_plan(plan, car)
+    except PlanError as problem:
+        raise PlanError(
+            problem.parameter,
+            f"in {path} {problem.message}",
+            problem.next_step,
+            value_mm=problem.value_mm,
+            limit_mm=problem.limit_mm,
+        ) from None
+    return plan
+
+
+def write_plan(plan: Plan, car: Car, path):
+    """Write a plan to a file that :func:`read_plan` reads back, all or nothing.
+
+    Lines of one post and side are written as one; later ones override.
+
+    Raises
+    ------
+    PlanError
+        If the plan is not for this car: no file is written that would be refused.
+    FileRefused
+        If the file cannot be written; an older one stays as it was.
+    """
+    check_plan(plan, car)
+    write_text_atomically(path, plan_toml(plan, car.unit))
+
+
+def plan_toml(plan: Plan, unit) -> str:
+    """Return the text of a plan file with its lengths in ``unit``."""
+    text = [
+        f"# A plan for lowering a roof. Plain numbers are {unit_name(unit)} and degrees.",
+        f"schema = {SCHEMA}",
+        *([f"car = {quoted(plan.car)}"] if plan.car else []),
+        f"name = {quoted(plan.name)}",
+        f"cut = {quoted(plan.cut)}",
+        f"kerf = {length(plan.kerf_mm, unit)}",
+        f"root_gap = {length(plan.root_gap_mm, unit)}",
+    ]
+    if plan.roof:
+        text += ["", "[roof]", f"front_drop = {length(plan.roof.front_drop_mm, unit)}"]
+        text += [f"rear_drop = {length(plan.roof.rear_drop_mm, unit)}"]
+        text += [f"fore_aft = {length(plan.roof.fore_aft, unit)}"]
+    if plan.window:
+        down = AUTO if plan.window.down_mm is None else plan.window.down_mm
+        text += ["", "[window]", f"forward = {length(plan.window.forward_mm, unit)}"]
+        text += [f"down = {length(down, unit)}", f"lay_down = {plan.window.lay_down_deg!r}"]
+        text += [f"flange = {length(plan.window.flange_mm, unit)}"]
+    for (name, side), line in _lines_by_post(plan, unit).items():
+        text += ["", "[[post]]", f"name = {quoted(name)}", *([f"side = {quoted(side)}"] if side else [])]
+        text += [f"{setting} = {line[setting]}" for setting in POST[2:] if setting in line]
+    return "\n".join(text) + "\n"
+
+
+def length_or_word(value, words, unit, parameter):
+    """Return one of a few words as it is, or a length. [mm]"""
+    if isinstance(value, str) and value.strip().lower() in words:
+        return value.strip().lower()
+    try:
+        return read_length(value, unit, parameter, PlanError)
+    except PlanError as problem:
+        raise PlanError(
+            parameter, problem.message, f"{problem.next_step} Or one of: {', '.join(words)}."
+        ) from None
+
+
+def _plan_from_values(values, unit):
+    head = Fields(values, HEAD, unit=unit, refuse=PlanError)
+    head.choice("schema", (SCHEMA,), SCHEMA)
+    lines = head.tables("post", POST)
+    _refuse_repeated_posts(lines)
+    return Plan(
+        car=head.text("car", ""),
+        name=head.text("name", Plan.name),
+        roof=_roof(head.table("roof", ROOF)) if "roof" in head.values else None,
+        window=_window(head.table("window", WINDOW)) if "window" in head.values else None,
+        cut=head.choice("cut", (LEVEL, SQUARE), Plan.cut),
+        cuts=tuple(_cut(line) for line in lines if {"cut", "cut_height"} & line.values.keys()),
+        shifts=tuple(_shift(line) for line in lines if "shift" in line.values),
+        kerf_mm=head.length("kerf", Plan.kerf_mm),
+        root_gap_mm=head.length("root_gap", Plan.root_gap_mm),
+    )
+
+
+def _roof(fields):
+    fore_aft = fields.value("fore_aft", RoofMove.fore_aft)
+    ways = (ALONG_WINDSHIELD, STRAIGHT_DOWN)
+    return RoofMove(
+        front_drop_mm=fields.length("front_drop"),
+        rear_drop_mm=fields.length("rear_drop"),
+        fore_aft=length_or_word(fore_aft, ways, fields.unit, fields.at("fore_aft")),
+    )
+
+
+def _window(fields):
+    down = length_or_word(fields.value("down", AUTO), (AUTO,), fields.unit, fields.at("down"))
+    return WindowMove(
+        forward_mm=fields.length("forward", WindowMove.forward_mm),
+        down_mm=None if down == AUTO else down,
+        lay_down_deg=fields.angle("lay_down", WindowMove.lay_down_deg),
+        flange_mm=fields.length("flange", WindowMove.flange_mm),
+    )
+
+
+def _cut(fields):
+    plane = fields.value("cut", None)
+    if isinstance(plane, dict):
+        given = fields.table("cut", GIVEN)
+        plane = GivenPlane(**{f"{rise}_deg": given.angle(rise, 0.0) for rise in GIVEN})
+    elif plane not in (None, LEVEL, SQUARE):
+        raise PlanError(
+            fields.at("cut"),
+            f"must be level, square, or {{ rises_rearward = …, rises_inboard = … }}; got {plane!r:.60}.",
+            choice_hint(plane, (LEVEL, SQUARE)),
+        )
+    return PostCut(
+        post=fields.text("name"), side=_side(fields), height_mm=fields.length("cut_height", None), plane=plane
+    )
+
+
+def _shift(fields):
+    by = length_or_word(fields.value("shift"), (LINE_UP,), fields.unit, fields.at("shift"))
+    return PostShift(post=fields.text("name"), side=_side(fields), by=by)
+
+
+def _side(fields):
+    return fields.choice("side", SIDES, None)
+
+
+def _refuse_repeated_posts(lines):
+    seen = set()
+    for line in lines:
+        place = (line.text("name"), _side(line))
+        if place in seen:
+            raise PlanError(
+                line.place, "must be given once; it is given twice.", "Put its settings into one [[post]]."
+            )
+        seen.add(place)
+        if not {"cut", "cut_height", "shift"} & line.values.keys():
+            raise PlanError(
+                line.place, "must give cut, cut_height or shift.", "Add one, or take the [[post]] out."
+            )
+
+
+def _lines_by_post(plan, unit):
+    """Return what is written for each post and side, by (post, side) and setting."""
+    lines = {}
+    for cut in plan.cuts:
+        line = lines.setdefault((cut.post, cut.side), {})
+        if cut.height_mm is not None:
+            line["cut_height"] = length(cut.height_mm, unit)
+        if isinstance(cut.plane, GivenPlane):
+            line["cut"] = inline_table((rise, repr(getattr(cut.plane, f"{rise}_deg"))) for rise in GIVEN)
+        elif cut.plane:
+            line["cut"] = quoted(cut.plane)
+    for shift in plan.shifts:
+        lines.setdefault((shift.post, shift.side), {})["shift"] = length(shift.by, unit)
+    return {place: line for place, line in lines.items() if line}

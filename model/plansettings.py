@@ -1,0 +1,160 @@
+"""Settings typed one by one, ``front_drop=2-1/4``, onto a plan."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from .errors import PlanError
+from .fields import choice_hint, read_angle, read_length
+from .measured import SIDES, Car
+from .plan import (
+    ALONG_WINDSHIELD,
+    LEVEL,
+    LINE_UP,
+    SQUARE,
+    STRAIGHT_DOWN,
+    Plan,
+    PostCut,
+    PostShift,
+    RoofMove,
+    WindowMove,
+)
+from .plancheck import check_plan
+from .planfile import AUTO, length_or_word
+
+NONE = "none"
+SETTINGS = {
+    "name": "text",
+    "front_drop": "length",
+    "rear_drop": "length",
+    "fore_aft": f"{ALONG_WINDSHIELD}, {STRAIGHT_DOWN}, or a length forward",
+    "window_forward": "length",
+    "window_down": f"{AUTO}, or a length",
+    "lay_down": "degrees",
+    "flange": "length",
+    "cut": f"{LEVEL} or {SQUARE}, for all posts",
+    "kerf": "length",
+    "root_gap": "length",
+    "cut.POST[.SIDE]": f"{LEVEL} or {SQUARE}",
+    "cut_height.POST[.SIDE]": "length",
+    "shift.POST[.SIDE]": f"{LINE_UP}, {NONE}, or a length rearward",
+}
+ROOF_FIELDS = {"front_drop": "front_drop_mm", "rear_drop": "rear_drop_mm"}
+WINDOW_FIELDS = {"window_forward": "forward_mm", "flange": "flange_mm"}
+CUT_FIELDS = {"kerf": "kerf_mm", "root_gap": "root_gap_mm"}
+POST_SETTINGS = ("cut", "cut_height", "shift")
+
+
+def plan_with_settings(plan: Plan, settings, car: Car) -> Plan:
+    """Return the plan with some settings changed, one after the other.
+
+    Parameters
+    ----------
+    settings : iterable of str
+        Each ``name=value``; the names are the keys of :data:`SETTINGS`.
+        Plain numbers are in the car's unit.
+    car : Car
+        The result is checked against it.
+
+    Raises
+    ------
+    PlanError
+        If a name is unknown, a value cannot be read, or the result is not
+        for this car.
+
+    Examples
+    --------
+    ``plan_with_settings(plan, ["front_drop=2-1/4", "cut.B.left=square"], car)``
+    """
+    for setting in settings:
+        name, equals, value = (part.strip() for part in setting.partition("="))
+        if not equals or not value:
+            raise PlanError(
+                name or "setting", f"must be typed name=value; got {setting!r}.", "For example: front_drop=2."
+            )
+        plan = _with_setting(plan, name, value, car)
+    check_plan(plan, car)
+    return plan
+
+
+def _with_setting(plan, name, value, car):
+    kind, dot, post_and_side = name.partition(".")
+    if dot and kind in POST_SETTINGS:
+        post, _, side = post_and_side.partition(".")
+        if side and side not in SIDES:
+            raise PlanError(name, f'must end in a side; got "{side}".', choice_hint(side, SIDES))
+        change = {"cut": _with_plane, "cut_height": _with_height, "shift": _with_shift}[kind]
+        return change(plan, name, post, side or None, value, car.unit)
+    if name in ROOF_FIELDS:
+        length = read_length(value, car.unit, name, PlanError)
+        return replace(plan, roof=replace(plan.roof or RoofMove(), **{ROOF_FIELDS[name]: length}))
+    if name in WINDOW_FIELDS:
+        length = read_length(value, car.unit, name, PlanError)
+        return replace(plan, window=replace(plan.window or WindowMove(), **{WINDOW_FIELDS[name]: length}))
+    if name in CUT_FIELDS:
+        return replace(plan, **{CUT_FIELDS[name]: read_length(value, car.unit, name, PlanError)})
+    if name == "fore_aft":
+        way = length_or_word(value, (ALONG_WINDSHIELD, STRAIGHT_DOWN), car.unit, name)
+        return replace(plan, roof=replace(plan.roof or RoofMove(), fore_aft=way))
+    if name == "window_down":
+        down = length_or_word(value, (AUTO,), car.unit, name)
+        return replace(
+            plan, window=replace(plan.window or WindowMove(), down_mm=None if down == AUTO else down)
+        )
+    if name == "lay_down":
+        angle = read_angle(value, name, PlanError)
+        return replace(plan, window=replace(plan.window or WindowMove(), lay_down_deg=angle))
+    if name == "cut":
+        heights = tuple(replace(cut, plane=None) for cut in plan.cuts if cut.height_mm is not None)
+        return replace(plan, cut=_plane(name, value), cuts=heights)
+    if name == "name":
+        return replace(plan, name=value)
+    raise PlanError(name, "is not a setting of a plan.", choice_hint(name, list(SETTINGS)))
+
+
+def _plane(name, value):
+    if value.lower() not in (LEVEL, SQUARE):
+        raise PlanError(
+            name,
+            f'must be {LEVEL} or {SQUARE}; got "{value}".',
+            f"{choice_hint(value, (LEVEL, SQUARE))} Other planes go into a plan file.",
+        )
+    return value.lower()
+
+
+def _with_plane(plan, name, post, side, value, unit):
+    return _with_cut(plan, post, side, plane=_plane(name, value))
+
+
+def _with_height(plan, name, post, side, value, unit):
+    return _with_cut(plan, post, side, height_mm=read_length(value, unit, name, PlanError))
+
+
+def _with_cut(plan, post, side, **change):
+    """Return the plan with one field of a post's cut set; for both sides, the one-sided ones give way."""
+    (field,) = change
+    cuts, known = [], PostCut(post=post, side=side)
+    for cut in plan.cuts:
+        if cut.post == post and cut.side == side:
+            known = replace(
+                cut,
+                height_mm=known.height_mm if cut.height_mm is None else cut.height_mm,
+                plane=known.plane if cut.plane is None else cut.plane,
+            )
+        elif cut.post == post and side is None:
+            rest = replace(cut, **{field: None})
+            cuts += [rest] if (rest.height_mm, rest.plane) != (None, None) else []
+        else:
+            cuts.append(cut)
+    return replace(plan, cuts=(*cuts, replace(known, **change)))
+
+
+def _with_shift(plan, name, post, side, value, unit):
+    by = length_or_word(value, (LINE_UP, NONE), unit, name)
+    shifts = [shift for shift in plan.shifts if shift.post != post or (side and shift.side != side)]
+    if by == NONE:
+        if side and plan.shift_of(post, side) is not None:
+            shifts.append(PostShift(post=post, side=side, by=0.0))  # over a shift of both sides
+    else:
+        shifts.append(PostShift(post=post, side=side, by=by))
+    return replace(plan, shifts=tuple(shifts))
