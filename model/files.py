@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import json
 import os
+import re
 import secrets
 import shutil
 import tomllib
@@ -123,12 +124,12 @@ def read_toml(path):
             path, "must not be nested so deeply.", "Compare it with a demo car's file."
         ) from None
     except ValueError as problem:
-        message = str(problem)
-        if "at end of document" in message:
-            line = text.rstrip().count("\n") + 1
+        message, last = str(problem), text.rstrip().count("\n") + 1
+        named = re.search(r"at line (\d+)", message)
+        if not named or (int(named[1]) >= last and not text.endswith("\n")):
             raise FileRefused(
                 path,
-                f"line {line}, the last, must end a value that was begun ({message}).",
+                f"line {last}, the last, must be complete: {message}.",
                 "Perhaps the file is only half-written: complete that line or take an older copy.",
             ) from problem
         raise FileRefused(
