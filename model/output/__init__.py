@@ -1,0 +1,1 @@
+"""What leaves Plumbdrop: the report as text, STEP.  Nothing here computes geometry."""

@@ -1,0 +1,138 @@
+"""Numbers as a person with a tape reads them, and columns that line up."""
+
+from __future__ import annotations
+
+import textwrap
+from math import copysign
+
+from ..units import shop_inches
+
+WIDTH = 100  # columns of text, so that a report prints upright
+GAP_INCH = 32  # gaps and steps are read to 1/32 in, everything else to 1/16
+_MM2_PER_IN2 = 25.4**2
+_MM3_PER_IN3 = 25.4**3
+
+
+def length_cell(mm, unit, denominator=16):
+    """Return a length for a table: shop inches with mm beside, or mm alone.
+
+    Examples
+    --------
+    >>> length_cell(57.15, "in"), length_cell(57.15, "mm"), length_cell(None, "in")
+    ('2-1/4" (57.2)', '57.2', '—')
+    """
+    if mm is None:
+        return "—"
+    metric = _tenths(mm)
+    return f"{shop_inches(mm, denominator)} ({metric})" if unit == "in" else metric
+
+
+def gap_cell(mm, unit):
+    """Return a gap or a step for a table, to 1/32 in."""
+    return length_cell(mm, unit, GAP_INCH)
+
+
+def signed_cell(mm, unit, positive, negative):
+    """Return a length whose sign is said in words.
+
+    Examples
+    --------
+    >>> signed_cell(-36.5, "in", "rearward", "forward"), signed_cell(0.02, "mm", "inboard", "outboard")
+    ('1-7/16" (36.5) forward', '0.0')
+    """
+    size = length_cell(abs(mm), unit)
+    return size if abs(mm) < 0.05 else f"{size} {positive if mm > 0 else negative}"
+
+
+def angle_cell(deg, positive="", negative=""):
+    """Return an angle for a table, its sign in words where there are any.
+
+    Examples
+    --------
+    >>> angle_cell(32.04, "rearward", "forward"), angle_cell(-3), angle_cell(0.01, "inboard", "outboard")
+    ('32.0° rearward', '-3.0°', '0.0°')
+    """
+    if not positive:
+        return f"{_tenths(deg)}°"
+    word = "" if abs(deg) < 0.05 else f" {positive if deg > 0 else negative}"
+    return f"{_tenths(abs(deg))}°{word}"
+
+
+def long_cell(mm, unit):
+    """Return a long length: feet and inches with mm beside, or mm alone.
+
+    Examples
+    --------
+    >>> long_cell(9563.1, "in"), long_cell(9563.1, "mm"), long_cell(200, "in")
+    ('31\\' 4-1/2" (9563)', '9563', '7-7/8" (200)')
+    """
+    metric = f"{mm:.0f}"
+    if unit != "in":
+        return metric
+    sixteenths = round(abs(mm) / 25.4 * 16)
+    feet, rest = divmod(sixteenths, 12 * 16)
+    inches = shop_inches(rest * 25.4 / 16)
+    sign = "-" if mm < 0 and sixteenths else ""
+    return f"{sign}{feet}' {inches} ({metric})" if feet else f"{sign}{inches} ({metric})"
+
+
+def area_cell(mm2, unit):
+    """Return an area: square inches with cm² beside, or cm² alone."""
+    metric = f"{mm2 / 100:.0f} cm²"
+    return f"{mm2 / _MM2_PER_IN2:.0f} in² ({metric})" if unit == "in" else metric
+
+
+def volume_cell(mm3, unit):
+    """Return a volume: cubic inches with cm³ beside, or cm³ alone."""
+    metric = f"{mm3 / 1000:.2f} cm³"
+    return f"{mm3 / _MM3_PER_IN3:.2f} in³ ({metric})" if unit == "in" else metric
+
+
+def place_cell(point_mm, unit):
+    """Return a place in the car frame.
+
+    Examples
+    --------
+    >>> place_cell((1016, -584.2, 1270), "in"), place_cell((1016, -584.2, 1270), "mm")
+    ('x 40" y -23" z 50"', 'x 1016 y -584 z 1270')
+    """
+    if point_mm is None:
+        return "—"
+    texts = (shop_inches(c) if unit == "in" else f"{c:.0f}" for c in point_mm)
+    return " ".join(f"{axis} {text}" for axis, text in zip("xyz", texts, strict=True))
+
+
+def table_lines(heads, rows, words=1):
+    """Return aligned lines: a head, then the rows, indented by two.
+
+    Parameters
+    ----------
+    heads : sequence of str
+        One for each column.
+    rows : sequence of sequence of str
+    words : int
+        How many of the first columns hold words, set to the left; the others
+        hold numbers, set to the right.
+    """
+    rows = [list(row) for row in rows]
+    widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
+
+    def line(cells):
+        set_cells = (
+            cell.ljust(width) if i < words else cell.rjust(width)
+            for i, (cell, width) in enumerate(zip(cells, widths, strict=True))
+        )
+        return ("  " + "  ".join(set_cells)).rstrip()
+
+    return [line(heads), *map(line, rows)]
+
+
+def wrapped(text, first="  ", rest=None):
+    """Return a paragraph as lines that fit the page."""
+    rest = " " * len(first) if rest is None else rest
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
+
+
+def _tenths(value):
+    rounded = round(value + copysign(1e-9, value), 1)
+    return f"{rounded + 0.0 if rounded else 0.0:.1f}"

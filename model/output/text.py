@@ -1,0 +1,387 @@
+"""The report as text, for a person with a tape in hand; and several plans side by side."""
+
+from __future__ import annotations
+
+from ..report import Report
+from ..units import unit_name
+from .cells import (
+    angle_cell,
+    area_cell,
+    gap_cell,
+    length_cell,
+    long_cell,
+    place_cell,
+    signed_cell,
+    table_lines,
+    volume_cell,
+    wrapped,
+)
+
+CAUTION_CUT = (
+    "The roof and its posts protect the people inside, and cutting them is structural work: local codes and "
+    "licensed practice decide. Old paint and body solder hold lead: no dry sanding or open torch on them "
+    "without extraction and a respirator."
+)
+CAUTION_WELD = (
+    "Welding and grinding set trim, sealer and seats on fire: take them out, keep an extinguisher at hand, "
+    "and keep a fire watch during the work and well after it."
+)
+CAUTION_GLASS = (
+    "Tempered glass cannot be cut: it shatters. A pane that changes has to be laminated glass cut to size or "
+    "a new pane; which glass a windshield may have on the road, local codes decide."
+)
+CAUTION_ROAD = (
+    "Have the lowered car inspected where the law asks for it; the driver's view and the seat belts' "
+    "anchorages count."
+)
+
+
+def report_text(report: Report) -> str:
+    """Return the report as text of at most 100 columns, ending with a line end.
+
+    Lengths are in the car's unit: shop inches to 1/16 (gaps and steps to 1/32)
+    with mm in brackets, or mm alone.
+    """
+    unit = report.car["unit"]
+    is_cut = any(abs(post.take_out_mm) > 0 for post in report.posts)
+    sections = [
+        _head(report, unit),
+        _before_and_after(report, unit),
+        _moves(report, unit),
+        _post_cuts(report, unit) if report.posts else [],
+        _post_ends(report, unit) if report.posts else [],
+        _marks(report, unit) if report.posts else [],
+        _caution(CAUTION_CUT) if is_cut else [],
+        _seams(report, unit),
+        _interference(report, unit),
+        _totals(report, unit),
+        _caution(CAUTION_WELD) if report.totals.weld_mm > 0 else [],
+        _findings(report, unit),
+        _caution(CAUTION_ROAD) if report.totals.weld_mm > 0 else [],
+    ]
+    return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
+
+
+def comparison_text(reports) -> str:
+    """Return plans of one car side by side, three to a block of at most 100 columns."""
+    blocks = [reports[i : i + 3] for i in range(0, len(reports), 3)]
+    unit = reports[0].car["unit"]
+    lines = [f"{reports[0].car['name']}: {len(reports)} plans side by side", _lengths_line(unit)]
+    for block in blocks:
+        names = [_shortened(report.plan["name"], 16) for report in block]
+        rows = zip(*(_headline_cells(report, unit) for report in block), strict=True)
+        labels = [label for label, _ in _HEADLINES]
+        lines += ["", *table_lines(["", *names], [[a, *b] for a, b in zip(labels, rows, strict=True)])]
+    return "\n".join([*lines, "", *_caution(CAUTION_ROAD)]) + "\n"
+
+
+def check_text(car, report: Report) -> str:
+    """Return what was read of a measured car and what is worth measuring again.
+
+    Parameters
+    ----------
+    car : Car
+        The measured car.
+    report : Report
+        Of the car as it stands, with the stock plan.
+    """
+    sides = "both sides measured" if any(hoop.left_mm for hoop in car.hoops) else "left side mirrored"
+    hoops = ", ".join(hoop.name for hoop in car.hoops)
+    rows = [
+        ["car", car.name],
+        ["origin", car.origin],
+        ["hoops", f"{len(car.hoops)} of {len(car.rows)} rows, {sides}: {hoops}"],
+        ["panels", ", ".join(panel.name for panel in car.panels) or "none"],
+        ["openings", ", ".join(f"{o.name} {o.side}" for o in car.all_openings())],
+        ["posts", ", ".join(f"{p.name} {p.side}" for p in car.all_posts())],
+        ["keep-outs", ", ".join(item.name for item in car.keep_outs) or "none"],
+        ["skin", area_cell(report.totals.skin_area_mm2, car.unit)],
+        ["highest point", length_cell(report.totals.height_before_mm, car.unit)],
+    ]
+    width = max(len(label) for label, _ in rows)
+    lines = [line for label, text in rows for line in wrapped(text, f"{label:{width}}  ")]
+    return "\n".join([*lines, "", "It holds together.", "", *_findings(report, car.unit)]) + "\n"
+
+
+def worst_first(findings):
+    """Return findings by how far the measured value is past its limit.
+
+    The factor between the two counts, whichever is the larger; a limit of
+    zero comes before everything else, the largest value first.
+    """
+
+    def badness(finding):
+        low, high = sorted((abs(finding.measured), abs(finding.limit)))
+        return (high / low if low > 0 else float("inf"), high)
+
+    return tuple(sorted(findings, key=badness, reverse=True))
+
+
+def _head(report, unit):
+    count = len(report.findings)
+    listed = f"{count} finding{'s' * (count != 1)}, listed at the end" if count else "no findings"
+    return [
+        f"{report.car['name']}   plan: {report.plan['name']}   {listed}",
+        _lengths_line(unit),
+        "Frame: x to the rear, y to the car's right, z up.",
+    ]
+
+
+def _lengths_line(unit):
+    if unit == "in":
+        return "Lengths in shop inches to 1/16, gaps and steps to 1/32; millimetres in brackets."
+    return f"Lengths in {unit_name(unit)}."
+
+
+def _before_and_after(report, unit):
+    totals, window = report.totals, report.window
+
+    def length_row(label, before, after):
+        change = None if before is None or after is None else after - before
+        return [label, *(length_cell(v, unit) for v in (before, after, change))]
+
+    def angle_row(label, before, after):
+        return [label, *map(angle_cell, (before, after, after - before))]
+
+    rows = [
+        length_row("highest point", totals.height_before_mm, totals.height_after_mm),
+        length_row("headroom at the seat", totals.headroom_before_mm, totals.headroom_after_mm),
+        length_row(
+            "windshield, along the glass",
+            window.windshield_height_before_mm,
+            window.windshield_height_after_mm,
+        ),
+        length_row("windshield, plumb", window.windshield_plumb_before_mm, window.windshield_plumb_after_mm),
+        angle_row(
+            "windshield rake from plumb", window.windshield_rake_before_deg, window.windshield_rake_after_deg
+        ),
+        angle_row("rear window rake from plumb", window.rear_rake_before_deg, window.rear_rake_after_deg),
+    ]
+    lines = ["BEFORE AND AFTER", *table_lines(["", "before", "after", "change"], rows)]
+    if abs(window.windshield_height_after_mm - window.windshield_height_before_mm) > 0.05:
+        lines += _caution(CAUTION_GLASS)
+    return lines
+
+
+def _moves(report, unit):
+    totals, window = report.totals, report.window
+    rows = [
+        ["roof, front drop", length_cell(totals.front_drop_mm, unit)],
+        ["roof, rear drop", length_cell(totals.rear_drop_mm, unit)],
+        ["roof fore-and-aft", signed_cell(totals.roof_forward_mm, unit, "forward", "rearward")],
+        ["roof pitch", angle_cell(totals.roof_pitch_deg, "rear down", "rear up")],
+        ["rear window fore-and-aft", signed_cell(window.rear_forward_mm, unit, "forward", "rearward")],
+        ["rear window down", length_cell(window.rear_down_mm, unit)],
+        ["rear window laid down", angle_cell(window.rear_lay_down_deg)],
+        ["rear window hinge line", place_cell(window.rear_pivot_mm, unit)],
+        ["rear opening, largest change inside", f"{window.rear_opening_change_mm:.3f} mm"],
+    ]
+    return ["MOVES", *table_lines(["", ""], rows)[1:]]
+
+
+def _post_cuts(report, unit):
+    rows = [
+        [
+            post.post,
+            post.side,
+            post.cut,
+            angle_cell(post.lean_side_deg, "rearward", "forward"),
+            angle_cell(post.lean_front_deg, "inboard", "outboard"),
+            length_cell(post.drop_mm, unit),
+            length_cell(post.take_out_mm, unit),
+            length_cell(post.removed_mm, unit),
+        ]
+        for post in report.posts
+    ]
+    heads = [
+        "post",
+        "side",
+        "cut",
+        "lean, side",
+        "lean, front",
+        "plumb drop",
+        "take-out",
+        "mark to mark",
+    ]
+    return [
+        "POSTS: WHAT TO CUT   take-out on the post's axis; mark to mark with the root gap",
+        *table_lines(heads, rows, words=3),
+    ]
+
+
+def _post_ends(report, unit):
+    rows = [
+        [
+            post.post,
+            post.side,
+            signed_cell(post.shift_mm, unit, "rearward", "forward"),
+            signed_cell(post.miss_fore_aft_mm, unit, "rearward", "forward"),
+            signed_cell(post.miss_across_mm, unit, "inboard", "outboard"),
+            angle_cell(post.tilt_deg),
+        ]
+        for post in report.posts
+    ]
+    heads = ["post", "side", "shifted", "miss fore-and-aft", "miss across", "tilt"]
+    return [
+        "POSTS: WHERE THE ENDS MISS   the upper end against the lower one",
+        *table_lines(heads, rows, words=2),
+        *_remedies(report.posts),
+    ]
+
+
+def _remedies(posts):
+    """Return one paragraph for each remedy, naming the posts that need it."""
+    posts_by_remedy = {}
+    for post in posts:
+        if post.remedy:
+            posts_by_remedy.setdefault((post.post, post.remedy), []).append(post.side)
+    lines = []
+    for (post, remedy), sides in posts_by_remedy.items():
+        lines += wrapped(f"{post} {' and '.join(sides)}: {remedy}", "  ", "      ")
+    return lines
+
+
+def _marks(report, unit):
+    posts = [post for post in report.posts if post.edges]
+    if not posts:
+        return []
+    edges = [mark.edge for mark in posts[0].edges]
+    rows = []
+    for post in posts:
+        marks = {mark.edge: mark for mark in post.edges}
+        rows += [
+            [post.post, post.side, "lower z", *(length_cell(marks[e].lower_mm[2], unit) for e in edges)],
+            ["", "", "up edge", *(length_cell(marks[e].removed_mm, unit) for e in edges)],
+        ]
+    return [
+        "MARKS   lower mark at its height z, upper mark that far up the same edge; saw between the marks,",
+        "        the kerf of both cuts on the waste side",
+        *table_lines(["post", "side", "", *edges], rows, words=3),
+    ]
+
+
+def _seams(report, unit):
+    if not report.seams:
+        return []
+    lengths = [
+        [s.name, s.kind, s.side, " / ".join(s.pieces), long_cell(s.length_mm, unit)] for s in report.seams
+    ]
+    lines = [
+        "SEAMS: WHAT IS WELDED",
+        *table_lines(["seam", "kind", "side", "pieces", "length"], lengths, words=4),
+    ]
+    facing = [s for s in report.seams if s.gap_mm]
+    if facing:
+        gaps = [[s.name, *(gap_cell(mm, unit) for mm in _fit_of(s))] for s in facing]
+        heads = ["seam", "gap, least", "mean", "greatest", "step, largest"]
+        lines += ["", "SEAMS: HOW THEY FIT   negative gap: overlap", *table_lines(heads, gaps)]
+        places = [[s.name, place_cell(s.min_at_mm, unit), place_cell(s.max_at_mm, unit)] for s in facing]
+        lines += ["", *table_lines(["seam", "least gap at", "greatest gap at"], places)]
+    without = [s.name for s in report.seams if not s.gap_mm]
+    if without:
+        lines += wrapped(f"No facing edge: {', '.join(without)}.", "  ", "  ")
+    return lines
+
+
+def _fit_of(seam):
+    """Return least, mean and greatest gap, and the step that is furthest from flush. [mm]"""
+    step_mm = max(seam.step_mm.min, seam.step_mm.max, key=abs) if seam.step_mm else None
+    return (seam.gap_mm.min, seam.gap_mm.mean, seam.gap_mm.max, step_mm)
+
+
+def _interference(report, unit):
+    rows = [
+        [
+            " / ".join(item.pieces),
+            volume_cell(item.volume_mm3, unit),
+            length_cell(item.depth_mm, unit),
+            place_cell(item.at_mm, unit),
+        ]
+        for item in report.interference
+    ]
+    if not rows:
+        return ["INTERFERENCE", "  none"]
+    return ["INTERFERENCE", *table_lines(["pieces", "volume", "depth", "deepest at"], rows)]
+
+
+def _totals(report, unit):
+    totals = report.totals
+    rows = [["weld", long_cell(totals.weld_mm, unit)]]
+    rows += [[f"  kind: {kind}", long_cell(mm, unit)] for kind, mm in totals.weld_by_kind_mm.items()]
+    rows += [[f"  side: {side}", long_cell(mm, unit)] for side, mm in totals.weld_by_side_mm.items()]
+    rows += [
+        ["skin cut out", area_cell(totals.removed_area_mm2, unit)],
+        ["skin of the stock car", area_cell(totals.skin_area_mm2, unit)],
+    ]
+    return ["TOTALS", *table_lines(["", ""], rows)[1:]]
+
+
+def _findings(report, unit):
+    if not report.findings:
+        return ["FINDINGS", "  none"]
+    lines = ["FINDINGS, WORST FIRST"]
+    for number, finding in enumerate(worst_first(report.findings), 1):
+        measured, limit = (_in_unit(v, finding.unit, unit) for v in (finding.measured, finding.limit))
+        lines += wrapped(f"{finding.where}: {finding.message}", f"  {number:2}. ")
+        lines += wrapped(f"measured {measured}, limit {limit}. Source: {finding.source}", "      ")
+    return lines
+
+
+def _in_unit(value, quantity, unit):
+    if quantity == "mm":
+        return f"{length_cell(value, unit, 32)}{' mm' * (unit == 'mm')}"
+    if quantity == "deg":
+        return angle_cell(value)
+    if quantity == "mm3":
+        return volume_cell(value, unit)
+    return f"{value:g}"
+
+
+def _caution(text):
+    return wrapped(text, "  Caution: ", "  ")
+
+
+def _shortened(text, size):
+    return text if len(text) <= size else text[: size - 1] + "…"
+
+
+def _greatest_gap(report):
+    return max((s.gap_mm.max for s in report.seams if s.gap_mm), default=None)
+
+
+def _deepest_overlap(report):
+    least = min((s.gap_mm.min for s in report.seams if s.gap_mm), default=0.0)
+    return max(0.0, -least)
+
+
+def _greatest(report, field):
+    return max((abs(getattr(post, field)) for post in report.posts), default=0.0)
+
+
+_HEADLINES = (
+    ("front drop", lambda r, u: length_cell(r.totals.front_drop_mm, u)),
+    ("rear drop", lambda r, u: length_cell(r.totals.rear_drop_mm, u)),
+    ("roof forward", lambda r, u: length_cell(r.totals.roof_forward_mm, u)),
+    ("roof pitch", lambda r, u: angle_cell(r.totals.roof_pitch_deg)),
+    ("highest point after", lambda r, u: length_cell(r.totals.height_after_mm, u)),
+    ("headroom after", lambda r, u: length_cell(r.totals.headroom_after_mm, u)),
+    ("windshield along glass", lambda r, u: length_cell(r.window.windshield_height_after_mm, u)),
+    ("windshield rake after", lambda r, u: angle_cell(r.window.windshield_rake_after_deg)),
+    ("rear window rake after", lambda r, u: angle_cell(r.window.rear_rake_after_deg)),
+    ("rear window forward", lambda r, u: length_cell(r.window.rear_forward_mm, u)),
+    ("rear window down", lambda r, u: length_cell(r.window.rear_down_mm, u)),
+    ("greatest take-out", lambda r, u: length_cell(_greatest(r, "take_out_mm"), u)),
+    ("greatest miss fore-aft", lambda r, u: length_cell(_greatest(r, "miss_fore_aft_mm"), u)),
+    ("greatest miss across", lambda r, u: length_cell(_greatest(r, "miss_across_mm"), u)),
+    ("greatest gap", lambda r, u: gap_cell(_greatest_gap(r), u)),
+    ("deepest overlap", lambda r, u: gap_cell(_deepest_overlap(r), u)),
+    ("interference, places", lambda r, u: str(len(r.interference))),
+    ("seams", lambda r, u: str(len(r.seams))),
+    ("weld", lambda r, u: long_cell(r.totals.weld_mm, u)),
+    ("skin cut out", lambda r, u: area_cell(r.totals.removed_area_mm2, u)),
+    ("findings", lambda r, u: str(len(r.findings))),
+)
+
+
+def _headline_cells(report, unit):
+    return [cell(report, unit) for _, cell in _HEADLINES]

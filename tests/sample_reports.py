@@ -1,0 +1,167 @@
+"""A report made by hand, with every kind of entry a report may have; and the published schemas."""
+
+import jsonschema
+from referencing import Registry, Resource
+
+from model.files import packaged_schema
+from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
+from model.plandict import plan_to_dict
+from model.report import (
+    EdgeMark,
+    Finding,
+    Interference,
+    PostReport,
+    Report,
+    SeamReport,
+    SeamStation,
+    Spread,
+    Totals,
+    WindowReport,
+)
+
+
+def sample_post(post="B", side="right", **changed):
+    """Return a post that misses 1-7/16 in forward and 9/16 in inboard."""
+    edges = tuple(
+        EdgeMark(
+            edge=edge,
+            lower_mm=(1016.0, 584.2, 1270.0),
+            upper_mm=(1016.0, 580.0, 1330.0),
+            take_out_mm=58.9,
+            removed_mm=59.7,
+        )
+        for edge in ("axis", "front outer", "front inner", "rear inner", "rear outer")
+    )
+    values = {
+        "post": post,
+        "side": side,
+        "cut": "level",
+        "cut_height_mm": 1270.0,
+        "lean_side_deg": 0.0,
+        "lean_front_deg": 14.0,
+        "drop_mm": 57.15,
+        "take_out_mm": 58.9,
+        "removed_mm": 59.7,
+        "miss_fore_aft_mm": -36.5,
+        "miss_across_mm": 14.25,
+        "tilt_deg": 0.7,
+        "shift_mm": 0.0,
+        "bead_mm": 272.0,
+        "edges": edges,
+        "remedy": "shift the upper end 1-7/16 in rearward",
+    }
+    return PostReport(**{**values, **changed})
+
+
+def sample_seam(name="B right, lower", **changed):
+    """Return a seam with one overlap."""
+    station = SeamStation(
+        at_mm=(1000.0, 580.0, 1270.0),
+        along_mm=0.0,
+        gap_mm=-1.2,
+        step_mm=0.4,
+        angle_first_deg=4.3,
+        angle_second_deg=4.3,
+    )
+    values = {
+        "name": name,
+        "kind": "skin",
+        "side": "right",
+        "pieces": ("body", "roof"),
+        "length_mm": 812.8,
+        "edge_mm": 830.0,
+        "over_post_mm": 17.2,
+        "facing_mm": 800.0,
+        "gap_mm": Spread(min=-1.2, mean=0.8, max=3.175),
+        "step_mm": Spread(min=-6.35, mean=0.1, max=0.4),
+        "min_at_mm": (1000.0, 580.0, 1270.0),
+        "max_at_mm": (1200.0, -584.2, 1270.0),
+        "stations": (station,),
+    }
+    return SeamReport(**{**values, **changed})
+
+
+def sample_finding(message, measured, limit, unit="mm"):
+    """Return a finding at the right B-post."""
+    return Finding(
+        kind="miss",
+        where="B right",
+        message=message,
+        measured=measured,
+        limit=limit,
+        unit=unit,
+        source="assumed: half a wall thickness",
+    )
+
+
+def sample_report(unit="in", name="two and a quarter", **changed):
+    """Return a report of a plan that uses every part of a plan."""
+    plan = Plan(
+        car="tiny cab",
+        name=name,
+        roof=RoofMove(front_drop_mm=57.15, rear_drop_mm=76.2),
+        window=WindowMove(forward_mm=50.8, lay_down_deg=4.0),
+        cuts=(PostCut(post="B", side="right", height_mm=1270.0),),
+        shifts=(PostShift(post="B"),),
+    )
+    values = {
+        "car": {"name": "tiny cab", "unit": unit},
+        "plan": plan_to_dict(plan),
+        "posts": (sample_post(), sample_post(side="left")),
+        "seams": (
+            sample_seam(),
+            sample_seam("strip", kind="strip", gap_mm=None, step_mm=None, min_at_mm=None, max_at_mm=None),
+        ),
+        "interference": (
+            Interference(
+                pieces=("roof", "roll bar"),
+                volume_mm3=16387.064,
+                depth_mm=12.7,
+                area_mm2=400.0,
+                at_mm=(1270.0, 0.0, 1500.0),
+            ),
+        ),
+        "window": WindowReport(
+            rear_rake_before_deg=50.0,
+            rear_rake_after_deg=54.0,
+            rear_forward_mm=50.8,
+            rear_down_mm=70.0,
+            rear_lay_down_deg=4.0,
+            rear_pivot_mm=(2540.0, 0.0, 1016.0),
+            rear_opening_change_mm=0.0,
+            windshield_rake_before_deg=32.0,
+            windshield_rake_after_deg=32.7,
+            windshield_height_before_mm=330.2,
+            windshield_height_after_mm=262.0,
+            windshield_plumb_before_mm=279.4,
+            windshield_plumb_after_mm=222.25,
+        ),
+        "totals": Totals(
+            weld_mm=9563.1,
+            weld_by_kind_mm={"skin": 9000.0, "post": 563.1},
+            weld_by_side_mm={"right": 4800.0, "left": 4763.1},
+            front_drop_mm=57.15,
+            rear_drop_mm=76.2,
+            roof_forward_mm=35.7,
+            roof_pitch_deg=0.7,
+            height_before_mm=1587.5,
+            height_after_mm=1524.0,
+            headroom_before_mm=939.8,
+            headroom_after_mm=870.0,
+            skin_area_mm2=5.0e6,
+            removed_area_mm2=2.5e5,
+        ),
+        "findings": (
+            sample_finding("the ends meet askew.", 0.7, 0.5, "deg"),
+            sample_finding("the upper end lands forward of the lower one.", 36.5, 1.5),
+            sample_finding("the roof stands in the roll bar.", 16387.064, 0.0, "mm3"),
+        ),
+    }
+    return Report(**{**values, **changed})
+
+
+def validator(name):
+    """Return a validator that knows the report's schema by its id."""
+    resource = Resource.from_contents(packaged_schema("report"))
+    registry = Registry().with_resource(resource.id(), resource)
+    return jsonschema.Draft202012Validator(packaged_schema(name), registry=registry)

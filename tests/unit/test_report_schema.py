@@ -1,0 +1,70 @@
+"""``--json`` is a contract: the published schemas, and reports held against them."""
+
+import json
+from dataclasses import fields
+
+import jsonschema
+import pytest
+from sample_reports import sample_report, validator
+
+from model import report as records
+from model.files import packaged_schema
+
+RECORDS_BY_SCHEMA = {
+    "post": records.PostReport,
+    "mark": records.EdgeMark,
+    "seam": records.SeamReport,
+    "station": records.SeamStation,
+    "spread": records.Spread,
+    "interference": records.Interference,
+    "window": records.WindowReport,
+    "totals": records.Totals,
+    "finding": records.Finding,
+}
+
+
+def as_json(value):
+    """Return what a program on the other side of a pipe would read."""
+    return json.loads(json.dumps(value, allow_nan=False))
+
+
+@pytest.mark.parametrize("name", ["report", "comparison"])
+def test_schema_is_a_schema(name):
+    jsonschema.Draft202012Validator.check_schema(packaged_schema(name))
+
+
+def test_schema_and_records_have_the_same_fields():
+    schema = packaged_schema("report")
+    assert set(schema["properties"]) == {field.name for field in fields(records.Report)}
+    for name, record in RECORDS_BY_SCHEMA.items():
+        expected = {field.name for field in fields(record)}
+        assert set(schema["$defs"][name]["properties"]) == expected, name
+        assert set(schema["$defs"][name]["required"]) == expected, name
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_a_report_keeps_the_contract(unit):
+    validator("report").validate(as_json(sample_report(unit).to_json()))
+
+
+def test_a_comparison_keeps_the_contract():
+    validator("comparison").validate(as_json({"reports": [sample_report().to_json()] * 2}))
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("posts", 0, "take_out_mm"), "2-1/4"),
+        (("posts", 0, "side"), "rear"),
+        (("seams", 0, "gap_mm", "mean"), None),
+        (("totals", "weld_mm"), -1.0),
+        (("plan", "roof", "fore_aft"), "backwards"),
+    ],
+)
+def test_a_broken_report_is_caught(path, value):
+    values = as_json(sample_report().to_json())
+    place = values
+    for key in path[:-1]:
+        place = place[key]
+    place[path[-1]] = value
+    assert not validator("report").is_valid(values)
