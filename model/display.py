@@ -1,0 +1,262 @@
+"""Triangles for the picture: the uncut car's, split where the plan cuts.
+
+:mod:`model.scene` triangulates every cell of a plan exactly, for interference.
+A picture can be had faster: the car without a roof cut (and with the window
+panel, if there is one) is triangulated once, and a plan's cuts only split
+those triangles where the cut's value changes sign.  In a post's own zone the
+cut is a plane, so the split lies in it exactly.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from .built import Built
+from .cuts import Cut, Station
+from .layout import BODY, METAL, PANE, ROOF, WASTE, Cell, layout_of
+from .moves import IDENTITY, RigidMove
+from .scene import cell_mesh, keep_out_mesh, post_mesh
+from .shape import CarShape
+from .skin import Grid
+
+POST, KEEP_OUT = "post", "keep-out"
+SLUGS = "slugs"
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """Triangles of the uncut car that move together.
+
+    Attributes
+    ----------
+    carrier : str
+        The piece they move with; waste stays where it was.
+    role : str
+        ``metal``, ``pane``, ``waste``, ``post`` or ``keep-out``.
+    grid : Grid or None
+        The part of the skin they lie on.
+    point_mm, normal : (n, 3)
+    triangles : (m, 3) int
+    """
+
+    carrier: str
+    role: str
+    grid: Grid | None
+    point_mm: np.ndarray
+    normal: np.ndarray
+    triangles: np.ndarray
+
+    def with_triangles(self, point_mm, normal, triangles, **changes) -> Patch:
+        """Return a patch of other triangles, and of another carrier or role."""
+        carrier, role = changes.get("carrier", self.carrier), changes.get("role", self.role)
+        return Patch(carrier, role, self.grid, point_mm, normal, triangles)
+
+    def moved(self, move: RigidMove) -> Patch:
+        """Return the patch in its place."""
+        if move is IDENTITY:
+            return self
+        return self.with_triangles(move.points(self.point_mm), move.vectors(self.normal), self.triangles)
+
+
+def patches_of(built: Built) -> list[Patch]:
+    """Return everything a picture of the plan shows, each patch on the uncut car."""
+    below, rest = _parted(built)
+    if built.upper is not None:
+        rest = [part for patch in rest for part in _cut(patch, built)]
+    return [p for p in (*below, *rest) if len(p.triangles)] + _posts(built) + _keep_outs(built.shape)
+
+
+def ghost_of(built: Built) -> list[Patch]:
+    """Return the skin and glass that the plan moves or removes, as it was on the uncut car."""
+    _, rest = _parted(built)
+    return [patch for patch in rest if len(patch.triangles)]
+
+
+def stock_patches(shape: CarShape) -> list[Patch]:
+    """Return the car as it stands: skin and glass."""
+    return list(_uncut(shape, None, 0.0))
+
+
+@lru_cache(maxsize=16)
+def _uncut(shape: CarShape, flange_mm, kerf_mm) -> tuple[Patch, ...]:
+    layout = layout_of(shape, None, None, flange_mm, kerf_mm, ())
+    return tuple(_cell_patch(cell) for cell in layout.cells)
+
+
+_PARTED: OrderedDict = OrderedDict()  # what lies below and above a lower cut; a drop does not change it
+
+
+def _parted(built: Built):
+    """Return the patches that stay, and those that the plan moves or removes, before the upper cut."""
+    plan, lower = built.plan, built.lower
+    flange_mm = None if plan.window is None else plan.window.flange_mm
+    kerf_mm = max(plan.kerf_mm, plan.root_gap_mm)
+    cut = lower and tuple((k, *lower.normals[k], lower.offsets_mm[k]) for k in lower.normals)
+    key = (built.shape, flange_mm, kerf_mm, cut)
+    if key not in _PARTED:
+        below, rest = [], []
+        for patch in _uncut(built.shape, flange_mm, kerf_mm):
+            if patch.carrier != BODY or patch.role == WASTE:
+                rest.append(patch)
+            elif lower is None:
+                below.append(patch)
+            else:
+                low, high = _split_by(lower, patch)
+                below.append(low)
+                rest.append(high)
+        _PARTED[key] = below, rest
+        if len(_PARTED) > 16:
+            _PARTED.popitem(last=False)
+    return _PARTED[key]
+
+
+def _cell_patch(cell: Cell) -> Patch:
+    mesh = cell_mesh(cell)
+    return Patch(cell.carrier, cell.role, cell.grid, mesh.point_mm, mesh.normal, mesh.triangles)
+
+
+def _cut(patch: Patch, built: Built):
+    """Split a patch above the lower cut by the upper cut and by the lines of shifted posts."""
+    if patch.carrier != BODY or patch.role == WASTE:
+        return [patch]
+    slug, above = _split_by(built.upper, patch)
+    slug = slug.with_triangles(slug.point_mm, slug.normal, slug.triangles, carrier=SLUGS, role=WASTE)
+    parts = [] if patch.role == PANE else [slug]
+    above = above.with_triangles(above.point_mm, above.normal, above.triangles, carrier=ROOF)
+    if patch.role == METAL:
+        for shift in built.shifts:
+            if patch.grid.name == f"side {shift.key[1]}":
+                for low, high, what in shift.bounds:
+                    ahead, middle = _split_by(Station(low), above)
+                    middle, behind = _split_by(Station(high), middle)
+                    above = joined([ahead, behind])
+                    if what != "trimming":
+                        name = f"{shift.name} {what}"
+                        parts.append(
+                            middle.with_triangles(middle.point_mm, middle.normal, middle.triangles, carrier=name)
+                        )
+    return [*parts, above]
+
+
+def _split_by(cut: Cut | Station, patch: Patch) -> tuple[Patch, Patch]:
+    """Split a patch by a cut; triangles that it crosses are quartered first, as it may bend in them."""
+    if not len(patch.triangles):
+        return patch, patch
+    value = cut.height_above(patch.grid, patch.point_mm)
+    above = (value > 0)[patch.triangles].sum(axis=1)
+    is_crossed = (above == 1) | (above == 2)
+    if is_crossed.any() and isinstance(cut, Cut):
+        known = len(patch.point_mm)
+        patch = _quartered(patch, is_crossed)
+        value = np.concatenate([value, cut.height_above(patch.grid, patch.point_mm[known:])])
+    return split(patch, value)
+
+
+def _quartered(patch: Patch, which) -> Patch:
+    """Return the patch with some triangles cut into four flat ones, new points after the old ones."""
+    a, b, c = patch.triangles[which].T
+    ends, (ab, bc, ca) = _edges(len(patch.point_mm), (a, b), (b, c), (c, a))
+    point, normal = (np.concatenate([x, (x[ends[0]] + x[ends[1]]) / 2]) for x in (patch.point_mm, patch.normal))
+    quarters = [np.stack(t, 1) for t in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))]
+    return patch.with_triangles(point, normal, np.concatenate([patch.triangles[~which], *quarters]))
+
+
+def _edges(point_count, *pairs):
+    """Return the distinct edges of pairs (ends (2, m)) and, for each pair, the number of its new point."""
+    low = np.concatenate([np.minimum(a, b) for a, b in pairs])
+    high = np.concatenate([np.maximum(a, b) for a, b in pairs])
+    key, index = np.unique(low * point_count + high, return_inverse=True)
+    return np.stack([key // point_count, key % point_count]), np.split(index + point_count, len(pairs))
+
+
+def split(patch: Patch, value) -> tuple[Patch, Patch]:
+    """Return the parts of a patch where ``value``, linear on every triangle, is below and above zero.
+
+    Parameters
+    ----------
+    value : (n,)
+        At every point of the patch.
+    """
+    is_above = np.asarray(value) > 0
+    if not is_above.any():
+        return patch, _part(patch, patch.triangles[:0], patch.point_mm, patch.normal)
+    if is_above.all():
+        return _part(patch, patch.triangles[:0], patch.point_mm, patch.normal), patch
+    count = is_above[patch.triangles].sum(axis=1)
+    crossed = (count == 1) | (count == 2)
+    lone_above = count[crossed] == 1
+    triangles = patch.triangles[crossed]
+    lone = (is_above[triangles] == lone_above[:, None]).argmax(axis=1)
+    a, b, c = (triangles[np.arange(len(triangles)), (lone + i) % 3] for i in range(3))
+    (low, high), (ab, ac) = _edges(len(patch.point_mm), (a, b), (a, c))
+    part = (value[low] / (value[low] - value[high]))[:, None]
+
+    def between(values):
+        return np.concatenate([values, values[low] * (1 - part) + values[high] * part])
+
+    point, normal = between(patch.point_mm), between(patch.normal)
+    tip = np.stack([a, ab, ac], 1)
+    base = np.concatenate([np.stack([ab, b, c], 1), np.stack([ab, c, ac], 1)])
+    twice = np.concatenate([lone_above, lone_above])
+    below = np.concatenate([patch.triangles[count == 0], tip[~lone_above], base[twice]])
+    above = np.concatenate([patch.triangles[count == 3], tip[lone_above], base[~twice]])
+    return _part(patch, below, point, normal), _part(patch, above, point, normal)
+
+
+def _part(patch, triangles, point, normal):
+    """Return a patch with only the points that its triangles need."""
+    used = np.zeros(len(point), bool)
+    used[triangles] = True
+    return patch.with_triangles(point[used], normal[used], (np.cumsum(used) - 1)[triangles])
+
+
+def joined(patches) -> Patch:
+    """Return patches as one; carrier, role and grid are the first one's."""
+    starts = np.cumsum([0] + [len(p.point_mm) for p in patches[:-1]])
+    return patches[0].with_triangles(
+        np.concatenate([p.point_mm for p in patches]),
+        np.concatenate([p.normal for p in patches]),
+        np.concatenate([p.triangles + start for p, start in zip(patches, starts, strict=True)]),
+    )
+
+
+def _posts(built: Built) -> list[Patch]:
+    out = []
+    for key, line in built.shape.lines.items():
+        ends = built.ends.get(key)
+        stretches = [(BODY, POST, np.zeros(5), np.ones(5))]
+        if ends is not None:
+            stretches = [
+                (BODY, POST, np.zeros(5), ends.s_lower),
+                (SLUGS, WASTE, ends.s_lower, ends.s_upper),
+                (built.upper_piece(key), POST, ends.s_upper, np.ones(5)),
+            ]
+        out += [Patch(carrier, role, None, *post_mesh(line, low, high)) for carrier, role, low, high in stretches]
+    return out
+
+
+@lru_cache(maxsize=8)
+def _keep_outs_of(bodies) -> tuple[Patch, ...]:
+    return tuple(Patch(BODY, KEEP_OUT, None, *keep_out_mesh(body)) for body in bodies)
+
+
+def _keep_outs(shape: CarShape) -> list[Patch]:
+    return list(_keep_outs_of(shape.car.keep_outs))
+
+
+def edge_lines(built: Built) -> list[tuple[str, np.ndarray]]:
+    """Return the edges of every metal piece in place: (carrier, points (n, 3)), just outside the skin."""
+    lift_mm = 1.0  # so that a line is not half hidden in its own face
+    out = []
+    for chain in built.layout.chains:
+        sides = [cell for cell in (chain.left, chain.right) if cell is not None and cell.role == METAL]
+        if len(sides) == 2 and sides[0].part == sides[1].part:
+            continue
+        lifted = chain.point_mm + lift_mm * chain.normal
+        for cell in sides:
+            out.append((cell.carrier, built.moves[cell.carrier].points(lifted)))
+    return out

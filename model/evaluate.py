@@ -1,0 +1,186 @@
+"""evaluate(car, plan) → Report: the one call that everything else uses."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .built import Built, build
+from .findings import findings_of
+from .glass import window_report
+from .interference import interference_of
+from .layout import METAL, PANE, ROOF
+from .limits import check_ranges
+from .measured import Car
+from .moves import IDENTITY
+from .occupant import effective_headroom_mm
+from .plan import Plan
+from .plandict import plan_to_dict
+from .posts import EDGES, PostEnds
+from .report import EdgeMark, PostReport, Report, Totals
+from .scene import cell_mesh
+from .seams import post_seam_report, seam_report, seams_of
+from .skin import Grid
+from .units import shown
+
+
+def evaluate(car: Car, plan: Plan | None = None) -> Report:
+    """Return every number of a plan on a car; without a plan, of the car as it stands.
+
+    Raises
+    ------
+    MeasureError
+        If the car cannot be right.
+    PlanError
+        If the plan cannot be built on this car.
+    """
+    return report_of(build_checked(car, plan or Plan()))
+
+
+def build_checked(car: Car, plan: Plan) -> Built:
+    """Return the geometry of a plan that lies inside the car's limits."""
+    check_ranges(car, plan)
+    return build(car, plan)
+
+
+def report_of(built: Built) -> Report:
+    """Return the report of a plan that has been carried out."""
+    car, plan = built.shape.car, built.plan
+    posts = tuple(_post_report(built, key) for key in built.ends)
+    seams = [seam_report(built, seam) for seam in seams_of(built)]
+    seams += [post_seam_report(built, key) for key in built.ends]
+    interference = tuple(interference_of(built))
+    window = window_report(built)
+    return Report(
+        car={"name": car.name, "unit": car.unit, "tape_mm": car.tape_mm, "gauge_mm": car.gauge_mm},
+        plan=plan_to_dict(plan),
+        posts=posts,
+        seams=tuple(seams),
+        interference=interference,
+        window=window,
+        totals=_totals(built, seams),
+        findings=findings_of(built, posts, tuple(seams), interference, window),
+    )
+
+
+def _post_report(built: Built, key) -> PostReport:
+    ends: PostEnds = built.ends[key]
+    lean_side, lean_front = ends.lean_deg
+    miss_fore_aft, miss_across = ends.miss_mm
+    take_out, removed = ends.take_out_mm, ends.removed_mm
+    lower, upper = ends.line.lines(ends.s_lower), ends.line.lines(ends.s_upper)
+    marks = tuple(
+        EdgeMark(
+            edge=edge if key[1] != "centre" else edge.replace("outer", "right").replace("inner", "left"),
+            lower_mm=tuple(lower[i].tolist()),
+            upper_mm=tuple(upper[i].tolist()),
+            take_out_mm=float(take_out[i]),
+            removed_mm=float(removed[i]),
+        )
+        for i, edge in enumerate(EDGES)
+    )
+    return PostReport(
+        post=key[0],
+        side=key[1],
+        cut=ends.plane.name,
+        cut_height_mm=float(ends.plane.point_mm[2]),
+        lean_side_deg=lean_side,
+        lean_front_deg=lean_front,
+        drop_mm=ends.drop_mm,
+        take_out_mm=float(take_out[0]),
+        removed_mm=float(removed[0]),
+        miss_fore_aft_mm=miss_fore_aft,
+        miss_across_mm=miss_across,
+        tilt_deg=ends.tilt_deg,
+        shift_mm=ends.shift_mm,
+        bead_mm=ends.bead_mm,
+        edges=marks,
+        remedy=_remedy(built, ends, miss_fore_aft, miss_across),
+    )
+
+
+def _remedy(built: Built, ends: PostEnds, fore_aft_mm: float, across_mm: float) -> str:
+    """Say in a few words what brings the ends of a post together."""
+    unit = built.shape.car.unit
+    post = ends.line.post
+    words = []
+    if abs(fore_aft_mm) > post.wall_mm / 2:
+        way = "rearward" if fore_aft_mm < 0 else "forward"
+        words.append(f"shift the upper end {shown(abs(fore_aft_mm), unit)} {way}, or let in a strip")
+    if abs(across_mm) > post.wall_mm / 2:
+        way = "in" if across_mm > 0 else "out"
+        words.append(f"bring the lower end {way} {shown(abs(across_mm), unit)}: a pie cut with that mouth")
+    if not words:
+        return "Ends meet."
+    text = "; ".join(words) + "."
+    return text[0].upper() + text[1:]
+
+
+def _totals(built: Built, seams) -> Totals:
+    by_kind: dict[str, float] = {}
+    by_side: dict[str, float] = {}
+    for seam in seams:
+        by_kind[seam.kind] = by_kind.get(seam.kind, 0.0) + seam.length_mm
+        by_side[seam.side] = by_side.get(seam.side, 0.0) + seam.length_mm
+    car, plan = built.shape.car, built.plan
+    roof = built.shape.skin.grids["roof"]
+    move = built.moves.get(ROOF, IDENTITY)
+    removed = kept = 0.0
+    for cell in built.layout.cells:
+        area = cell_area_mm2(cell)
+        if cell.role == METAL:
+            kept += area
+        elif cell.role != PANE and "glass" not in cell.role:
+            removed += area
+    headroom = [None, None]
+    if car.seat_mm is not None:
+        headroom = [effective_headroom_mm(roof, car.gauge_mm, car.seat_mm, m) for m in (IDENTITY, move)]
+    return Totals(
+        weld_mm=float(sum(by_kind.values())),
+        weld_by_kind_mm=by_kind,
+        weld_by_side_mm=by_side,
+        front_drop_mm=plan.roof.front_drop_mm if plan.roof else 0.0,
+        rear_drop_mm=plan.roof.rear_drop_mm if plan.roof else 0.0,
+        roof_forward_mm=built.roof.forward_mm,
+        roof_pitch_deg=built.roof.pitch_deg,
+        height_before_mm=highest_mm(roof, np.array([0.0, 0.0, 1.0])),
+        height_after_mm=float(highest_mm(roof, move.rotation.T[:, 2]) + move.translation_mm[2]),
+        headroom_before_mm=headroom[0],
+        headroom_after_mm=headroom[1],
+        skin_area_mm2=kept + removed,
+        removed_area_mm2=removed,
+    )
+
+
+def cell_area_mm2(cell) -> float:
+    """Return the area of a cell on the surface: three Gauss points in every triangle of its mesh. [mm²]"""
+    mesh = cell_mesh(cell)
+    corners = mesh.uv[mesh.triangles]
+    edge = corners[:, 1:] - corners[:, :1]
+    size = np.abs(edge[:, 0, 0] * edge[:, 1, 1] - edge[:, 0, 1] * edge[:, 1, 0]) / 2
+    total = 0.0
+    for shares, weight in _TRIANGLE_RULE:
+        _, du, dv, _ = cell.grid.frame(np.einsum("k,nkj->nj", shares, corners))
+        total += weight * (size @ np.linalg.norm(np.cross(du, dv), axis=1))
+    return float(total)
+
+
+# Degree-2 rule of three inner points (Strang and Fix, from memory; checked by tests on polynomials).
+_TRIANGLE_RULE = tuple(
+    (np.roll([2 / 3, 1 / 6, 1 / 6], k), 1 / 3) for k in range(3)
+)
+
+
+def highest_mm(grid: Grid, direction) -> float:
+    """Return the greatest extent of a grid along a direction: Newton from the best lattice point. [mm]"""
+    heights = grid.lattice_mm @ direction
+    i, j = np.unravel_index(heights.argmax(), heights.shape)
+    uv, best = grid.lattice_uv[i, j][None], float(heights.max())
+    for _ in range(20):
+        jet = grid.jet(uv)
+        slope = np.array([jet.du[0] @ direction, jet.dv[0] @ direction])
+        bend = np.array([[jet.duu[0] @ direction, jet.duv[0] @ direction], [jet.duv[0] @ direction, jet.dvv[0] @ direction]])
+        if np.linalg.det(bend) <= 0:
+            break
+        uv = np.clip(uv - np.clip(np.linalg.solve(bend, slope), -0.05, 0.05), 0, 1)
+        best = max(best, float(grid.point(uv)[0] @ direction))
+    return best

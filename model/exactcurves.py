@@ -1,0 +1,154 @@
+"""Edges for the CAD kernel: the live tier's chains as exact splines.
+
+A chain is given by samples in (u, v).  Its edge is the cubic spline c(t)
+through them, t being the chord length in space [mm], with not-a-knot ends:
+the *pcurve*.  Its curve in space is S(c(t)), which is no cubic; a cubic
+through points of it is taken so densely that it strays less than
+:data:`SPACE_MM`.  Both have the same parameter, so that a point of the one is
+the point of the other (the kernel calls this "same parameter").
+
+A stretch of a grid's border is a straight line in (u, v); there t is the
+border's own parameter, and the curve in space is the B-spline's border row
+itself, exactly.
+
+Nothing here calls the CAD kernel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.interpolate import BSpline, make_interp_spline
+
+from .layout import Chain
+from .numeric import unit
+from .skin import Grid
+
+SPACE_MM = 1e-6  # greatest distance of an edge's curve in space from its surface
+_CLOSEST_MM = 0.02  # samples nearer than this to the last one tell nothing about direction
+_GREATEST_REFINEMENT = 64
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeLine:
+    """A chain as a smooth line over t.
+
+    Attributes
+    ----------
+    samples : (n,)
+        Parameters of the samples kept.
+    uv : BSpline
+        The line in the grid's parameters.
+    is_border : bool
+        Whether it lies on the grid's border (t = the border's parameter).
+    """
+
+    grid: Grid
+    samples: np.ndarray
+    uv: BSpline
+    is_border: bool
+
+    def points(self, t, inward_mm=0.0) -> np.ndarray:
+        """Return points in space, moved inward along the normal. [mm]"""
+        if not inward_mm:
+            return self.grid.point(self.uv(t))
+        point, _, _, normal = self.grid.frame(self.uv(t))
+        return point - inward_mm * normal
+
+    @cached_property
+    def _stations(self):
+        """Samples, and where a border crosses a knot of the surface."""
+        if not self.is_border:
+            return self.samples
+        along = 0 if self.uv.c[0, 1] == self.uv.c[-1, 1] else 1
+        breaks = (self.grid.breaks_u, self.grid.breaks_v)[along]
+        low, high = self.samples[0], self.samples[-1]
+        inside = breaks[(breaks > low + 1e-6) & (breaks < high - 1e-6)]
+        return np.unique(np.concatenate([self.samples, inside]))
+
+    def in_space(self, *inward_mm) -> list[BSpline]:
+        """Return cubic splines over one knot vector, one for each depth under the skin."""
+        refinement = 1
+        while True:
+            t = _refined(self._stations, refinement)
+            middle = (t[:-1] + t[1:]) / 2
+            values = np.concatenate([self.points(t, depth) for depth in inward_mm], axis=1)
+            spline = make_interp_spline(t, values, k=min(3, len(t) - 1))
+            wanted = np.concatenate([self.points(middle, depth) for depth in inward_mm], axis=1)
+            if np.abs(spline(middle) - wanted).max() < SPACE_MM / 2 or refinement >= _GREATEST_REFINEMENT:
+                return [BSpline(spline.t, spline.c[:, i : i + 3], spline.k) for i in range(0, values.shape[1], 3)]
+            refinement *= 2
+
+
+def edge_line(chain: Chain) -> EdgeLine:
+    """Return a chain as a smooth line."""
+    if chain.line.startswith("border"):
+        along = 1 if chain.line.split()[1][0] == "u" else 0
+        uv = chain.uv if chain.uv[0, along] < chain.uv[-1, along] else chain.uv[::-1]
+        t = uv[:, along]
+        ends = make_interp_spline(t[[0, -1]], uv[[0, -1]], k=1)
+        return EdgeLine(chain.grid, t, ends, True)
+    chord = np.linalg.norm(np.diff(chain.point_mm, axis=0), axis=1)
+    keep = np.concatenate([[True], chord[:-1] > _CLOSEST_MM, [True]])
+    if len(keep) > 2 and chord[-1] <= _CLOSEST_MM:
+        keep[-2] = False
+    t = np.concatenate([[0.0], np.cumsum(chord)])[keep]
+    return EdgeLine(chain.grid, t, make_interp_spline(t, chain.uv[keep], k=min(3, len(t) - 1)), False)
+
+
+def offset_surface(grid: Grid, inward_mm: float) -> Grid:
+    """Return the surface at a distance under a grid, as a B-spline with the same parameters.
+
+    S − d N is no polynomial.  It is interpolated by a bicubic with the grid's
+    own knots doubled (the offset of a C² surface is C¹ there) and as many
+    simple ones between them as keep it within :data:`SPACE_MM`.
+    """
+    refinement = 2
+    while True:
+        knots = [_offset_knots(breaks, refinement) for breaks in (grid.breaks_u, grid.breaks_v)]
+        places = [_greville(t) for t in knots]
+        uv = np.stack(np.meshgrid(*places, indexing="ij"), axis=-1)
+        point, _, _, normal = grid.frame(uv.reshape(-1, 2))
+        values = (point - inward_mm * normal).reshape(uv.shape[0], uv.shape[1], 3)
+        along = make_interp_spline(places[0], values, k=3, t=knots[0]).c
+        poles = make_interp_spline(places[1], along.swapaxes(0, 1), k=3, t=knots[1]).c.swapaxes(0, 1)
+        offset = Grid(grid.name, grid.kind, knots[0], knots[1], 3, 3, poles, grid.outward)
+        middle = np.stack(np.meshgrid(*((p[:-1] + p[1:]) / 2 for p in places), indexing="ij"), axis=-1).reshape(-1, 2)
+        point, _, _, normal = grid.frame(middle)
+        missed = np.abs(offset.point(middle) - (point - inward_mm * normal)).max()
+        if missed < SPACE_MM or refinement >= _GREATEST_REFINEMENT:
+            return offset
+        refinement *= 2
+
+
+def curvatures(grid: Grid, uv):
+    """Return mean and Gauss curvature, positive mean where the skin is rounded outward.
+
+    With e = S_uu·N, … and N out of the car, κ > 0 wants its centre inside:
+    H = −(e G − 2 f F + g E) / 2 (E G − F²), K = (e g − f²) / (E G − F²).  [1/mm, 1/mm²]
+    """
+    j = grid.jet(uv)
+    normal = grid.outward * unit(np.cross(j.du, j.dv))
+    big_e, big_f, big_g = ((a * b).sum(axis=1) for a, b in ((j.du, j.du), (j.du, j.dv), (j.dv, j.dv)))
+    e, f, g = ((a * normal).sum(axis=1) for a in (j.duu, j.duv, j.dvv))
+    det = big_e * big_g - big_f**2
+    return -(e * big_g - 2 * f * big_f + g * big_e) / (2 * det), (e * g - f**2) / det
+
+
+def _refined(stations, count):
+    steps = np.arange(count) / count
+    inner = stations[:-1, None] + np.diff(stations)[:, None] * steps
+    return np.append(inner.ravel(), stations[-1])
+
+
+def _offset_knots(breaks, count):
+    t = _refined(breaks, count)
+    repeat = np.where(np.isin(t, breaks), 2, 1)
+    repeat[[0, -1]] = 4
+    return np.repeat(t, repeat)
+
+
+def _greville(knots):
+    return np.clip((knots[1:-3] + knots[2:-2] + knots[3:-1]) / 3, knots[0], knots[-1])

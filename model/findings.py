@@ -1,0 +1,201 @@
+"""What a careful fabricator would flag, each with its measure, its limit and where the limit is from."""
+
+from __future__ import annotations
+
+from .built import Built
+from .glass import pane_height
+from .report import Finding, Interference, PostReport, SeamReport, WindowReport
+from .units import shown
+
+WINDSHIELD_LEAST_MM = 152.4
+WINDSHIELD_SOURCE = "Washington State, WAC 204-10-024: 6 in of unobstructed glass, or as built; local law decides"
+FLANGE_LEAST_MM = 19.05
+NO_SOURCE = "common practice, no source"
+
+
+def hi_lo_limit_mm(thickness_mm: float) -> float:
+    """Return the step between two sheets that a butt weld still takes, 0.2 + 0.25 t. [mm]
+
+    ISO 5817:2014, imperfection 507, quality level D, 0.5 to 3 mm, from memory.
+    """
+    return 0.2 + 0.25 * thickness_mm
+
+
+HI_LO_SOURCE = "ISO 5817:2014 no. 507, level D, from memory: 0.2 mm + 0.25 t"
+GAP_SOURCE = "ISO 9692-1 square butt, from memory: gap about the thickness; or the plan's root gap"
+
+
+def findings_of(
+    built: Built,
+    posts: tuple[PostReport, ...],
+    seams: tuple[SeamReport, ...],
+    interference: tuple[Interference, ...],
+    window: WindowReport,
+) -> tuple[Finding, ...]:
+    """Return all findings, the gravest kind first."""
+    unit = built.shape.car.unit
+    found = []
+    height = window.windshield_plumb_after_mm
+    if built.plan.roof is not None and height < WINDSHIELD_LEAST_MM - 1e-9:
+        found.append(
+            Finding(
+                kind="windshield height",
+                where="windshield",
+                message=f"Glass {shown(height, unit)} high plumb; at least {shown(WINDSHIELD_LEAST_MM, unit)} asked.",
+                measured=height,
+                limit=WINDSHIELD_LEAST_MM,
+                unit="mm",
+                source=WINDSHIELD_SOURCE,
+            )
+        )
+    for item in interference:
+        found.append(
+            Finding(
+                kind="interference",
+                where=" and ".join(item.pieces),
+                message=f"Run into each other by {shown(item.depth_mm, unit)}.",
+                measured=item.depth_mm,
+                limit=0.0,
+                unit="mm",
+                source="geometry",
+            )
+        )
+    found += _post_findings(built, posts, unit)
+    found += _seam_findings(built, seams, unit)
+    flange = built.plan.window.flange_mm if built.plan.window else None
+    if flange is not None and flange < FLANGE_LEAST_MM - 0.01:
+        found.append(
+            Finding(
+                kind="narrow flange",
+                where="rear window",
+                message=f"Flange {shown(flange, unit)}; keep weld and grinding {shown(FLANGE_LEAST_MM, unit)} "
+                "off the glass seat.",
+                measured=flange,
+                limit=FLANGE_LEAST_MM,
+                unit="mm",
+                source=NO_SOURCE,
+            )
+        )
+    if built.plan.roof is not None:
+        for name in sorted({p.removeprefix("glass removed ") for p in built.layout.parts if "glass removed" in p}):
+            cut = window.windshield_height_before_mm - window.windshield_height_after_mm
+            if name.startswith("windshield"):
+                lost = cut
+            else:
+                lost = _lost_height_mm(built, name)
+            found.append(
+                Finding(
+                    kind="new glass",
+                    where=name,
+                    message=f"Pane about {shown(lost, unit)} lower: make a template; laminated glass can be cut, "
+                    "tempered glass cannot.",
+                    measured=lost,
+                    limit=0.0,
+                    unit="mm",
+                    source="ASTM C1048, from memory: no cutting after tempering",
+                )
+            )
+    return tuple(found)
+
+
+def _lost_height_mm(built, name):
+    opening = next(o for o in built.shape.openings if o.name == name)
+    before, after = pane_height(built, opening).plumb_mm
+    return before - after
+
+
+def _post_findings(built, posts, unit):
+    found = []
+    for post in posts:
+        where = f"{post.post} {post.side}"
+        wall = built.shape.lines[(post.post, post.side)].post.wall_mm
+        for name, value, words in (
+            ("ends miss fore-and-aft", post.miss_fore_aft_mm, ("rearward", "forward")),
+            ("ends miss across", post.miss_across_mm, ("inboard", "outboard")),
+        ):
+            if abs(value) > wall / 2:
+                found.append(
+                    Finding(
+                        kind=name,
+                        where=where,
+                        message=f"Upper end lands {shown(abs(value), unit)} {words[value < 0]}. {post.remedy}",
+                        measured=abs(value),
+                        limit=wall / 2,
+                        unit="mm",
+                        source="half the wall, " + NO_SOURCE,
+                    )
+                )
+        least = min(edge.take_out_mm for edge in post.edges)
+        if least < -1e-6:
+            found.append(
+                Finding(
+                    kind="metal to be put in",
+                    where=where,
+                    message=f"An edge of this post is {shown(-least, unit)} short: the plan lifts it there.",
+                    measured=-least,
+                    limit=0.0,
+                    unit="mm",
+                    source="geometry",
+                )
+            )
+    return found
+
+
+def _seam_findings(built, seams, unit):
+    gauge = built.shape.car.gauge_mm
+    widest = max(gauge, built.plan.root_gap_mm, built.plan.kerf_mm) + 0.1
+    found = []
+    for seam in seams:
+        if seam.gap_mm is None:
+            found.append(
+                Finding(
+                    kind="edges do not face",
+                    where=seam.name,
+                    message="Nothing faces this edge: new metal has to bridge it.",
+                    measured=seam.edge_mm,
+                    limit=0.0,
+                    unit="mm",
+                    source="geometry",
+                )
+            )
+            continue
+        if seam.kind == "post":
+            continue  # its misses are told at the post
+        if seam.gap_mm.max > widest:
+            found.append(
+                Finding(
+                    kind="gap",
+                    where=seam.name,
+                    message=f"Opens to {shown(seam.gap_mm.max, unit)}: wider than a weld closes; new metal.",
+                    measured=seam.gap_mm.max,
+                    limit=widest,
+                    unit="mm",
+                    source=GAP_SOURCE,
+                )
+            )
+        if seam.gap_mm.min < 0:
+            found.append(
+                Finding(
+                    kind="overlap",
+                    where=seam.name,
+                    message=f"Pieces lap by up to {shown(-seam.gap_mm.min, unit)}: one must be trimmed.",
+                    measured=-seam.gap_mm.min,
+                    limit=0.0,
+                    unit="mm",
+                    source="geometry",
+                )
+            )
+        step = max(abs(seam.step_mm.min), abs(seam.step_mm.max))
+        if step > hi_lo_limit_mm(gauge):
+            found.append(
+                Finding(
+                    kind="step",
+                    where=seam.name,
+                    message=f"Edges stand {shown(step, unit)} proud of each other.",
+                    measured=step,
+                    limit=hi_lo_limit_mm(gauge),
+                    unit="mm",
+                    source=HI_LO_SOURCE,
+                )
+            )
+    return found

@@ -1,0 +1,122 @@
+"""Glass before and after: rakes, heights, and that the rear opening kept its shape.
+
+Rake is the lean of a pane from plumb in side view, from its bottom to its top
+edge at the middle of the pane: atan2(Δx, Δz), + leaning rearward going up.
+A point of an opening's edge moves with the metal it belongs to: the window
+panel, the roof if it lies above the cut, the body if below.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .built import Built
+from .layout import BODY, ROOF, WINDOW
+from .outlines import Outline
+from .report import WindowReport
+from .shape import GlassOpening
+
+
+@dataclass(frozen=True, eq=False)
+class PaneHeight:
+    """A pane at its middle, bottom and top edge, before and after. [mm]"""
+
+    bottom_before: np.ndarray
+    top_before: np.ndarray
+    bottom_after: np.ndarray
+    top_after: np.ndarray
+
+    @staticmethod
+    def _rake(bottom, top):
+        return float(np.degrees(np.arctan2(top[0] - bottom[0], top[2] - bottom[2])))
+
+    @property
+    def rake_deg(self) -> tuple[float, float]:
+        """Rake before and after."""
+        return self._rake(self.bottom_before, self.top_before), self._rake(self.bottom_after, self.top_after)
+
+    @property
+    def height_mm(self) -> tuple[float, float]:
+        """Straight height along the glass, before and after."""
+        return (
+            float(np.linalg.norm(self.top_before - self.bottom_before)),
+            float(np.linalg.norm(self.top_after - self.bottom_after)),
+        )
+
+    @property
+    def plumb_mm(self) -> tuple[float, float]:
+        """Plumb height, before and after."""
+        return (
+            float(self.top_before[2] - self.bottom_before[2]),
+            float(self.top_after[2] - self.bottom_after[2]),
+        )
+
+
+def carrier_of(built: Built, opening: GlassOpening, points_mm) -> list[str]:
+    """Return the piece that carries each point of an opening's edge."""
+    if opening is built.shape.rear_window and built.plan.window is not None:
+        return [WINDOW] * len(points_mm)
+    if built.upper is None:
+        return [BODY] * len(points_mm)
+    above = built.lower.height_above(opening.outline.grid, points_mm) > 0
+    return [ROOF if a else BODY for a in above]
+
+
+def moved_outline(built: Built, opening: GlassOpening, points_mm) -> np.ndarray:
+    """Return points of an opening's edge where the plan puts them, shape (n, 3). [mm]"""
+    carriers = carrier_of(built, opening, points_mm)
+    return np.array([built.moves[c].points(p) for c, p in zip(carriers, points_mm, strict=True)])
+
+
+def pane_height(built: Built, opening: GlassOpening) -> PaneHeight:
+    """Return a pane's bottom and top at its middle, before and after."""
+    bottom, top = middle_of(opening.outline)
+    moved = moved_outline(built, opening, np.array([bottom, top]))
+    return PaneHeight(bottom, top, moved[0], moved[1])
+
+
+def middle_of(outline: Outline) -> tuple[np.ndarray, np.ndarray]:
+    """Return the lowest and highest point of an outline halfway across the car, each (3,). [mm]"""
+    loop = outline.grid.point(np.concatenate([outline.loop_uv, outline.loop_uv[:1]]))
+    y = loop[:, 1] - (loop[:, 1].min() + loop[:, 1].max()) / 2
+    at = np.nonzero((y[:-1] * y[1:] <= 0) & (y[:-1] != y[1:]))[0]
+    part = (y[at] / (y[at] - y[at + 1]))[:, None]
+    points = loop[at] + part * (loop[at + 1] - loop[at])
+    return points[points[:, 2].argmin()], points[points[:, 2].argmax()]
+
+
+def window_report(built: Built) -> WindowReport:
+    """Return rear window and windshield, before and after."""
+    rear = pane_height(built, built.shape.rear_window)
+    panes = [pane_height(built, pane) for pane in built.shape.windshield]
+    rake, height, plumb = (
+        np.mean([getattr(p, name) for p in panes], axis=0) for name in ("rake_deg", "height_mm", "plumb_mm")
+    )
+    window = built.plan.window
+    return WindowReport(
+        rear_rake_before_deg=rear.rake_deg[0],
+        rear_rake_after_deg=rear.rake_deg[1],
+        rear_forward_mm=window.forward_mm if window else 0.0,
+        rear_down_mm=built.window.down_mm,
+        rear_lay_down_deg=window.lay_down_deg if window else 0.0,
+        rear_pivot_mm=tuple(built.window.pivot_mm.tolist()),
+        rear_opening_change_mm=opening_change_mm(built),
+        windshield_rake_before_deg=float(rake[0]),
+        windshield_rake_after_deg=float(rake[1]),
+        windshield_height_before_mm=float(height[0]),
+        windshield_height_after_mm=float(height[1]),
+        windshield_plumb_before_mm=float(plumb[0]),
+        windshield_plumb_after_mm=float(plumb[1]),
+    )
+
+
+def opening_change_mm(built: Built) -> float:
+    """Return the largest change of any distance between 48 points of the rear opening's edge."""
+    opening = built.shape.rear_window
+    loop = opening.outline.loop_uv
+    before = opening.outline.grid.point(loop[np.linspace(0, len(loop) - 1, 48).astype(int)])
+    after = moved_outline(built, opening, before)
+    change = [np.linalg.norm(p[:, None] - p[None], axis=2) for p in (before, after)]
+    return float(np.abs(change[1] - change[0]).max())
