@@ -256,10 +256,10 @@ def _read_plan(name, car):
 
 
 def _write_step(car, plan, path):
-    from .built import build
+    from .evaluate import build_checked
     from .output.step import write_step
 
-    write_step(build(car, plan), path)
+    write_step(build_checked(car, plan), path)
 
 
 def _written(path, write):

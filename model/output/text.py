@@ -90,7 +90,7 @@ def check_text(car, report: Report) -> str:
     rows = [
         ["car", car.name],
         ["origin", car.origin],
-        ["hoops", f"{len(car.hoops)} of {len(car.rows)} rows, {sides}: {hoops}"],
+        ["hoops", f"{len(car.hoops)}, each of {len(car.rows)} rows, {sides}: {hoops}"],
         ["panels", ", ".join(panel.name for panel in car.panels) or "none"],
         ["openings", ", ".join(f"{o.name} {o.side}" for o in car.all_openings())],
         ["posts", ", ".join(f"{p.name} {p.side}" for p in car.all_posts())],
@@ -245,19 +245,19 @@ def _marks(report, unit):
     posts = [post for post in report.posts if post.edges]
     if not posts:
         return []
-    edges = [mark.edge for mark in posts[0].edges]
-    rows = []
-    for post in posts:
-        marks = {mark.edge: mark for mark in post.edges}
-        rows += [
-            [post.post, post.side, "lower z", *(length_cell(marks[e].lower_mm[2], unit) for e in edges)],
-            ["", "", "up edge", *(length_cell(marks[e].removed_mm, unit) for e in edges)],
-        ]
-    return [
+    lines = [
         "MARKS   lower mark at its height z, upper mark that far up the same edge; saw between the marks,",
         "        the kerf of both cuts on the waste side",
-        *table_lines(["post", "side", "", *edges], rows, words=3),
     ]
+    for edges in dict.fromkeys(tuple(mark.edge for mark in post.edges) for post in posts):
+        rows = []
+        for post in posts:
+            if tuple(mark.edge for mark in post.edges) == edges:
+                lower = (length_cell(mark.lower_mm[2], unit) for mark in post.edges)
+                along = (length_cell(mark.removed_mm, unit) for mark in post.edges)
+                rows += [[post.post, post.side, "lower z", *lower], ["", "", "up edge", *along]]
+        lines += table_lines(["post", "side", "", *edges], rows, words=3)
+    return lines
 
 
 def _seams(report, unit):
