@@ -17,7 +17,7 @@ import numpy as np
 
 from .built import Built
 from .cuts import Cut, Station
-from .layout import BODY, METAL, PANE, ROOF, WASTE, Cell, layout_of
+from .layout import BODY, METAL, PANE, ROOF, WASTE, Cell, Layout, layout_of
 from .moves import IDENTITY, RigidMove
 from .scene import cell_mesh, keep_out_mesh, post_mesh
 from .shape import CarShape
@@ -116,7 +116,12 @@ def _parted(built: Built):
 
 def _cell_patch(cell: Cell) -> Patch:
     mesh = cell_mesh(cell)
-    return Patch(cell.carrier, cell.role, cell.grid, mesh.point_mm, mesh.normal, mesh.triangles)
+    point, triangles = mesh.point_mm, mesh.triangles
+    _, first, welded = np.unique(np.round(mesh.uv, 9), axis=0, return_index=True, return_inverse=True)
+    triangles = welded.ravel()[triangles]  # so that neighbours share points
+    a, b, c = triangles.T
+    triangles = triangles[(a != b) & (b != c) & (c != a)]
+    return Patch(cell.carrier, cell.role, cell.grid, point[first], mesh.normal[first], triangles)
 
 
 def _cut(patch: Patch, built: Built):
@@ -248,15 +253,29 @@ def _keep_outs(shape: CarShape) -> list[Patch]:
     return list(_keep_outs_of(shape.car.keep_outs))
 
 
-def edge_lines(built: Built) -> list[tuple[str, np.ndarray]]:
-    """Return the edges of every metal piece in place: (carrier, points (n, 3)), just outside the skin."""
-    lift_mm = 1.0  # so that a line is not half hidden in its own face
+@lru_cache(maxsize=8)
+def stock_layout(shape: CarShape) -> Layout:
+    """Return the layout of the car as it stands."""
+    return layout_of(shape, None, None, None, 0.0, ())
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeLine:
+    """An edge of a metal piece in place, with the skin's normals along it; (n, 3)."""
+
+    carrier: str
+    point_mm: np.ndarray
+    normal: np.ndarray
+
+
+def edge_lines(layout: Layout, moves: dict[str, RigidMove]) -> list[EdgeLine]:
+    """Return the edges of every metal piece where the moves put them."""
     out = []
-    for chain in built.layout.chains:
+    for chain in layout.chains:
         sides = [cell for cell in (chain.left, chain.right) if cell is not None and cell.role == METAL]
         if len(sides) == 2 and sides[0].part == sides[1].part:
             continue
-        lifted = chain.point_mm + lift_mm * chain.normal
         for cell in sides:
-            out.append((cell.carrier, built.moves[cell.carrier].points(lifted)))
+            move = moves[cell.carrier]
+            out.append(EdgeLine(cell.carrier, move.points(chain.point_mm), move.vectors(chain.normal)))
     return out

@@ -1,0 +1,256 @@
+"""Line drawings of a car as SVG, straight from the model: side, front, rear, plan, three-quarter.
+
+A drawing is parallel.  Skin that faces away is drawn first, then posts, then
+skin that faces the viewer, so that nothing hidden shows except through glass.
+Where a surface turns away its triangles are split at the very line on which it
+does (normal · direction = 0): that line is the contour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from .built import Built
+from .display import POST, EdgeLine, Patch, edge_lines, ghost_of, patches_of, split, stock_layout, stock_patches
+from .layout import BODY, METAL, PANE, ROOF, WASTE, WINDOW
+from .moves import IDENTITY
+
+INK, STOCK_INK, DIMENSION_INK = "#2b3036", "#7d8792", "#9a3412"
+COLOURS = {BODY: "#c3c7cb", ROOF: "#6fa3cf", WINDOW: "#6bbf9f"}  # told apart by colour-blind eyes too
+SHIFTED_COLOUR, STRIP_COLOUR, SLUG_COLOUR, GLASS_COLOUR = "#e4d06f", "#c9a227", "#c9735a", "#cfe3ea"
+KEEP_OUT_COLOUR = "#c9b79c"
+
+
+def colour_of(carrier: str) -> str:
+    """Return the colour of a piece, the same in every picture."""
+    if carrier in COLOURS:
+        return COLOURS[carrier]
+    return STRIP_COLOUR if carrier.endswith("strip") else SHIFTED_COLOUR
+
+
+@dataclass(frozen=True)
+class View:
+    """A direction to look from: ``toward`` points from the car to the viewer."""
+
+    name: str
+    toward: tuple[float, float, float]
+    up: tuple[float, float, float] = (0.0, 0.0, 1.0)
+
+    @property
+    def axes(self) -> np.ndarray:
+        """Rows: to the right on paper, up on paper, toward the viewer."""
+        toward = np.array(self.toward) / np.linalg.norm(self.toward)
+        right = np.cross(self.up, toward)
+        right /= np.linalg.norm(right)
+        return np.array([right, np.cross(toward, right), toward])
+
+
+VIEWS = {
+    view.name: view
+    for view in (
+        View("three-quarter", (-0.62, -1.0, 0.42)),
+        View("side", (0.0, -1.0, 0.0)),
+        View("front", (-1.0, 0.0, 0.0)),
+        View("rear", (1.0, 0.0, 0.0)),
+        View("rear three-quarter", (0.78, -1.0, 0.5)),
+        View("plan", (0.0, 0.0, 1.0), (0.0, 1.0, 0.0)),
+    )
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Drawing:
+    """SVG elements on a paper in mm of the car, y down, with the box they lie in."""
+
+    elements: tuple[str, ...]
+    low: np.ndarray
+    high: np.ndarray
+
+    def svg(self, width_px: int = 640, margin_mm: float = 60.0, title: str = "") -> str:
+        """Return the whole picture; it scales with the room it is given."""
+        x, y = self.low - margin_mm
+        w, h = self.high - self.low + 2 * margin_mm
+        label = escape(title, quote=True)
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{label}" '
+            f'viewBox="{x:.0f} {y:.0f} {w:.0f} {h:.0f}" '
+            f'style="width:100%;max-width:{width_px}px;height:auto;display:block">'
+            f"<title>{label}</title>{''.join(self.elements)}</svg>"
+        )
+
+
+def drawing_of(built: Built, view: View, *, with_stock: bool = True, extra=()) -> Drawing:
+    """Return the chopped car seen from one side, the stock outline dashed over it.
+
+    Parameters
+    ----------
+    extra : iterable of str
+        SVG elements drawn last, in the same paper coordinates.
+    """
+    elements = _shell(patches_of(built), built.moves, edge_lines(built.layout, built.moves), view)
+    if with_stock and (built.plan.roof or built.plan.window):
+        elements += _stock_lines(built, view)
+    corners = _paper(np.concatenate([p.point_mm for p in stock_patches(built.shape)]), view)
+    return Drawing((*elements, *extra), corners.min(axis=0), corners.max(axis=0))
+
+
+def _shell(patches, moves, edges, view):
+    """Return elements for skin, glass and posts, from the back to the front."""
+    toward = view.axes[2]
+    back, posts, front = [], [], []
+    for patch in patches:
+        if patch.role not in (METAL, PANE, POST):
+            continue
+        placed = patch.moved(moves[patch.carrier])
+        if patch.role == POST:
+            colour = _shaded(colour_of(patch.carrier), 0.55)
+            posts.append((_depth(placed, toward), _fill(placed, view, colour)))
+            continue
+        away, facing = split(placed, placed.normal @ toward)
+        if len(away.triangles) and patch.role == METAL:
+            back.append((_depth(away, toward), _fill(away, view, _shaded(colour_of(patch.carrier), 0.62))))
+        if len(facing.triangles):
+            front.append((_depth(facing, toward), _front(facing, view)))
+    layers = [element for layer in (back, posts, front) for _, element in sorted(layer)]
+    return [*layers, _strokes(edges, view, INK, 2.4)]
+
+
+def _front(patch, view):
+    if patch.role == PANE:
+        return _fill(patch, view, GLASS_COLOUR, opacity=0.45)
+    contour = _contour(patch, view)
+    tone = 0.80 + 0.2 * float(np.clip((patch.normal @ _LIGHT).mean(), 0, 1))
+    fill = _fill(patch, view, _shaded(colour_of(patch.carrier), tone))
+    return fill + (f'<path d="{contour}" fill="none" stroke="{INK}" stroke-width="3"/>' if contour else "")
+
+
+_LIGHT = np.array([-0.3, -0.5, 0.8]) / np.linalg.norm([-0.3, -0.5, 0.8])
+
+
+def _stock_lines(built, view):
+    """Return the outline of what moved, as it stood."""
+    moved = ghost_of(built)
+    contours = []
+    for patch in moved:
+        if patch.role != PANE:
+            _, facing = split(patch, patch.normal @ view.axes[2])
+            contours.append(_contour(facing, view))
+    edges = [_above(edge, built.lower) for edge in edge_lines(stock_layout(built.shape), {BODY: IDENTITY})]
+    style = f'fill="none" stroke="{STOCK_INK}" stroke-width="2.4" stroke-dasharray="14 9"'
+    return [f'<path d="{"".join(contours)}" {style}/>', _strokes(edges, view, STOCK_INK, 2.0, "14 9")]
+
+
+def _above(edge: EdgeLine, lower):
+    """Return the part of a stock edge above the lower cut's lowest plane."""
+    if lower is None:
+        return edge
+    height = min(offset / lower.normals[key][2] for key, offset in lower.offsets_mm.items())
+    keep = edge.point_mm[:, 2] > height
+    return EdgeLine(edge.carrier, edge.point_mm[keep], edge.normal[keep])
+
+
+def _paper(points_mm, view):
+    """Return points on the paper, y down."""
+    return points_mm @ view.axes[:2].T * (1.0, -1.0)
+
+
+def _depth(patch, toward):
+    return float((patch.point_mm @ toward).mean())
+
+
+def _shaded(colour, factor):
+    parts = (round(int(colour[i : i + 2], 16) * factor) for i in (1, 3, 5))
+    return "#" + "".join(f"{min(255, part):02x}" for part in parts)
+
+
+def _fill(patch, view, colour, opacity=1.0):
+    paper = _paper(patch.point_mm, view)
+    path = "".join(_path(paper[loop], close=True) for loop in boundary_loops(patch.triangles))
+    clear = f' fill-opacity="{opacity:g}"' if opacity < 1 else ""
+    hair = f' stroke="{colour}" stroke-width="1"' if opacity == 1 else ""  # no light between neighbours
+    return f'<path d="{path}" fill="{colour}"{clear}{hair}/>'
+
+
+def _strokes(edges, view, ink, width, dashes=""):
+    """Return one path with the parts of the edges that face the viewer."""
+    toward, out = view.axes[2], []
+    for edge in edges:
+        faces = edge.normal @ toward > -0.02
+        limits = np.nonzero(np.diff(np.concatenate([[False], faces, [False]])))[0]
+        paper = _paper(edge.point_mm, view)
+        out += [_path(paper[a:b]) for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
+    dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
+    return (
+        f'<path d="{"".join(out)}" fill="none" stroke="{ink}" stroke-width="{width}" '
+        f'stroke-linejoin="round"{dashed}/>'
+    )
+
+
+def _contour(patch, view):
+    """Return path data of the edges along which a patch turns away from the viewer."""
+    on_line = np.abs(patch.normal @ view.axes[2]) < 1e-9
+    start, end = _boundary(patch.triangles)
+    keep = on_line[start] & on_line[end]
+    paper = _paper(patch.point_mm, view)
+    return "".join(_path(paper[line]) for line in _chained(start[keep], end[keep]))
+
+
+def boundary_loops(triangles) -> list[np.ndarray]:
+    """Return the closed lines around a set of triangles as point numbers."""
+    return _chained(*_boundary(triangles))
+
+
+def _boundary(triangles):
+    """Return starts and ends of the directed edges that have no neighbour."""
+    start, end = triangles.ravel(), triangles[:, [1, 2, 0]].ravel()
+    size = int(triangles.max(initial=0)) + 1
+    lone = ~np.isin(start * size + end, end * size + start)
+    return start[lone], end[lone]
+
+
+def _chained(start, end):
+    """Return directed edges joined into lines of point numbers."""
+    following: dict[int, list[int]] = {}
+    for a, b in zip(start.tolist(), end.tolist(), strict=True):
+        following.setdefault(a, []).append(b)
+    ends = set(end.tolist())
+    firsts = [a for a in following if a not in ends] + list(following)
+    lines = []
+    for first in firsts:
+        while following.get(first):
+            line = [first]
+            while following.get(line[-1]):
+                line.append(following[line[-1]].pop())
+                if line[-1] == first:
+                    break
+            lines.append(np.array(line))
+    return lines
+
+
+def _path(points, close=False, tolerance_mm=0.5):
+    """Return path data through points, those that lie on a straight run left out."""
+    keep = _worth_keeping(points, tolerance_mm)
+    body = "L".join(f"{x:.1f} {y:.1f}" for x, y in points[keep])
+    return f"M{body}{'Z' if close else ''}"
+
+
+def _worth_keeping(points, tolerance_mm):
+    """Return which points to keep so that none left out lies off the line by more than the tolerance."""
+    keep = np.zeros(len(points), bool)
+    keep[[0, -1]] = True
+    spans = [(0, len(points) - 1)]
+    while spans:
+        a, b = spans.pop()
+        if b - a < 2:
+            continue
+        inner, chord = points[a + 1 : b] - points[a], points[b] - points[a]
+        size = float(np.hypot(*chord))
+        off = np.abs(chord[0] * inner[:, 1] - chord[1] * inner[:, 0]) / size if size else np.hypot(*inner.T)
+        far = int(off.argmax())
+        if off[far] > tolerance_mm:
+            keep[a + 1 + far] = True
+            spans += [(a, a + 1 + far), (a + 1 + far, b)]
+    return keep
