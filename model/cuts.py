@@ -184,7 +184,7 @@ def trace(grid: Grid, cut) -> list[np.ndarray]:
     for line in generator.lines(0.0):
         uv = line[:, ::-1]
         distinct = np.concatenate([[True], np.abs(np.diff(uv, axis=0)).max(axis=1) > 1e-12])
-        uv = _onto_zero(grid, cut, uv[distinct])
+        uv = uv[distinct]
         length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(grid.point(uv), axis=0), axis=1))])
         n = max(3, int(np.ceil(length[-1] / STEP_MM)) + 1)
         even = np.linspace(0, length[-1], n)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from .built import Built, build
 from .findings import findings_of
 from .glass import window_report
 from .interference import interference_of
-from .layout import METAL, PANE, ROOF
+from .layout import METAL, ROOF, WASTE, layout_of
 from .limits import check_ranges
 from .measured import Car
 from .moves import IDENTITY
@@ -19,6 +21,7 @@ from .posts import EDGES, PostEnds
 from .report import EdgeMark, PostReport, Report, Totals
 from .scene import cell_mesh
 from .seams import post_seam_report, seam_report, seams_of
+from .shape import CarShape
 from .skin import Grid
 from .units import shown
 
@@ -124,13 +127,7 @@ def _totals(built: Built, seams) -> Totals:
     car, plan = built.shape.car, built.plan
     roof = built.shape.skin.grids["roof"]
     move = built.moves.get(ROOF, IDENTITY)
-    removed = kept = 0.0
-    for cell in built.layout.cells:
-        area = cell_area_mm2(cell)
-        if cell.role == METAL:
-            kept += area
-        elif cell.role != PANE and "glass" not in cell.role:
-            removed += area
+    removed = sum(cell_area_mm2(cell) for cell in built.layout.cells if cell.role == WASTE)
     headroom = [None, None]
     if car.seat_mm is not None:
         headroom = [effective_headroom_mm(roof, car.gauge_mm, car.seat_mm, m) for m in (IDENTITY, move)]
@@ -146,9 +143,16 @@ def _totals(built: Built, seams) -> Totals:
         height_after_mm=float(highest_mm(roof, move.rotation.T[:, 2]) + move.translation_mm[2]),
         headroom_before_mm=headroom[0],
         headroom_after_mm=headroom[1],
-        skin_area_mm2=kept + removed,
+        skin_area_mm2=metal_area_mm2(built.shape),
         removed_area_mm2=removed,
     )
+
+
+@lru_cache(maxsize=8)
+def metal_area_mm2(shape: CarShape) -> float:
+    """Return the area of the stock skin, openings left out. [mm²]"""
+    stock = layout_of(shape, None, None, None, 0.0, ())
+    return sum(cell_area_mm2(cell) for cell in stock.cells if cell.role == METAL)
 
 
 def cell_area_mm2(cell) -> float:

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.interpolate import CubicSpline, make_interp_spline
+from scipy.interpolate import CubicSpline
 
 from .layout import Cell, Chain, chord_lengths
 from .moves import RigidMove
@@ -60,8 +60,8 @@ class Edge:
     @cached_property
     def _spline(self):
         values = np.concatenate([self.point_mm, self.normal], axis=1)
-        if len(values) < 3:
-            return make_interp_spline(self.along_mm, values, k=len(values) - 1)
+        if len(values) == 2:
+            return _straight(values, self.along_mm[1])
         return CubicSpline(self.along_mm, values)
 
     def at(self, along_mm):
@@ -77,6 +77,17 @@ class Edge:
     def point_near(self, along_mm) -> np.ndarray:
         """Return points at lengths that may lie a little beyond the ends."""
         return self._spline(along_mm)[:, :3]
+
+
+def _straight(values, length):
+    """Return a function of (along, derivative) through two values."""
+    slope = (values[1] - values[0]) / length
+
+    def at(along, derivative=0):
+        along = np.asarray(along)[:, None]
+        return np.broadcast_to(slope, (len(along), len(slope))) if derivative else values[0] + along * slope
+
+    return at
 
 
 def edge_of(chain: Chain, cell: Cell, move: RigidMove) -> Edge:

@@ -26,7 +26,7 @@ it is the greatest distance inside.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -45,8 +45,50 @@ from .skin import Grid
 EDGE_MM = 10.0  # triangles that matter are halved to this size
 LEAST_VOLUME_MM3 = 1.0  # less is rounding: two edges that touch
 _SAG_MM = 3.0  # how far a coarse triangle may stray from its surface
+FAR_MM = 1e6  # stands for "nowhere near"
 _OUTLINE_SLACK_MM = 0.3  # the same along the skin: triangles are small beside an outline
 _LAYER_X, _LAYER_W = np.polynomial.legendre.leggauss(3)
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """Part of a grid, with (u, v) scaled to millimetres on the average of the grid."""
+
+    grid: Grid
+    scale: np.ndarray
+    polygon: shapely.Geometry
+    starts: np.ndarray  # (m, 2) of the outline's segments
+    ends: np.ndarray
+
+    @cached_property
+    def _tree(self):
+        return cKDTree((self.starts + self.ends) / 2)
+
+    def beyond_mm(self, uv):
+        """Return how far points lie out of the outline, negative inside, along the skin. [mm]"""
+        xy = uv * self.scale
+        near = self._tree.query(xy, k=min(4, len(self.starts)))[1].reshape(len(xy), -1)
+        a, b = self.starts[near], self.ends[near]
+        edge = b - a
+        share = np.einsum("nki,nki->nk", xy[:, None] - a, edge) / np.einsum("nki,nki->nk", edge, edge)
+        foot = a + np.clip(share, 0, 1)[:, :, None] * edge
+        distance = np.linalg.norm(xy[:, None] - foot, axis=2).min(axis=1)
+        return np.where(shapely.contains_xy(self.polygon, *xy.T), -distance, distance)
+
+
+@lru_cache(maxsize=64)
+def region_of(grid: Grid, polygons: tuple[shapely.Polygon, ...]) -> Region:
+    """Return the union of polygons in (u, v) as a region, its outline in segments of at most 10 mm."""
+    _, du, dv, _ = grid.frame(grid.lattice_uv.reshape(-1, 2))
+    scale = np.array([np.linalg.norm(du, axis=1).mean(), np.linalg.norm(dv, axis=1).mean()])
+    region = shapely.transform(shapely.union_all(polygons), lambda xy: xy * scale)
+    rings = shapely.get_rings(shapely.get_parts(shapely.segmentize(region, 10.0)))
+    coordinates = [shapely.get_coordinates(ring) for ring in rings]
+    starts = np.concatenate([c[:-1] for c in coordinates])
+    ends = np.concatenate([c[1:] for c in coordinates])
+    real = np.abs(starts - ends).max(axis=1) > 1e-9
+    shapely.prepare(region)
+    return Region(grid, scale, region, starts[real], ends[real])
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,19 +107,10 @@ class Sheet:
         return np.array([points.min(axis=0), points.max(axis=0)])
 
     @cached_property
-    def outlines(self) -> list[tuple[Grid, np.ndarray, shapely.Geometry, shapely.Geometry]]:
-        """For every grid: the grid, its scale from (u, v) to mm, the region in scaled (u, v), its border."""
-        out = []
-        for grid in {c.grid.name: c.grid for c in self.cells}.values():
-            _, du, dv, _ = grid.frame(grid.lattice_uv.reshape(-1, 2))
-            scale = np.array([np.linalg.norm(du, axis=1).mean(), np.linalg.norm(dv, axis=1).mean()])
-            region = shapely.union_all([c.polygon for c in self.cells if c.grid is grid])
-            region = shapely.transform(region, lambda xy, scale=scale: xy * scale)
-            border = shapely.boundary(region)
-            shapely.prepare(region)
-            shapely.prepare(border)
-            out.append((grid, scale, region, border))
-        return out
+    def outlines(self) -> list[Region]:
+        """The sheet's region on each of its grids."""
+        grids = {c.grid.name: c.grid for c in self.cells}.values()
+        return [region_of(grid, tuple(c.polygon for c in self.cells if c.grid is grid)) for grid in grids]
 
     @cached_property
     def _markers(self):
@@ -100,16 +133,17 @@ class Sheet:
         back = self.move.inverse()
         points, directions = back.points(points_mm), back.vectors(normals)
         found = []
-        for grid, scale, region, border in self.outlines:
-            foot = grid.foot(points)
-            flat = shapely.points(foot.uv * scale)
-            beyond = shapely.distance(flat, region)
-            within = beyond == 0
-            beyond[within] = -shapely.distance(flat[within], border)
-            off = np.linalg.norm(points - foot.point, axis=1)
-            beyond = np.where(foot.is_square, beyond, np.maximum(np.abs(beyond), off))
-            lean = dot(directions, grid.normal(foot.uv))
-            d = foot.distance_mm[None] - layers_mm[:, None] * lean[None]
+        for region in self.outlines:
+            d = np.full((len(layers_mm), len(points)), FAR_MM)
+            beyond = np.full(len(points), FAR_MM)
+            near = np.nonzero(region.grid.is_near(points, _SAG_MM))[0]
+            if len(near):
+                foot = region.grid.foot(points[near])
+                off = np.linalg.norm(points[near] - foot.point, axis=1)
+                past = region.beyond_mm(foot.uv)
+                beyond[near] = np.where(foot.is_square, past, np.maximum(np.abs(past), off))
+                lean = dot(directions[near], region.grid.normal(foot.uv))
+                d[:, near] = foot.distance_mm[None] - layers_mm[:, None] * lean[None]
             found.append([d, -d - self.thickness_mm, np.broadcast_to(beyond, d.shape)])
         return found
 

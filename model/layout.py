@@ -329,7 +329,8 @@ def _arrange(shape, grid, lines, nodes, lower, upper, window, shifts):
         for vertex in map(tuple, uv[1:-1]):
             tag_of_vertex[vertex] = tag
     tree = None
-    coordinates = [shapely.get_coordinates(line) for line in noded]
+    flat, index = shapely.get_coordinates(noded, return_index=True)
+    coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
     tags = []
     for uv in coordinates:
         tag = next((tag_of_vertex[v] for v in map(tuple, uv[1:-1]) if v in tag_of_vertex), None)

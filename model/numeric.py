@@ -22,9 +22,10 @@ def power_pieces(knots, degree):
 def powers(x, degree, derivative=0):
     """Return x⁰ … x^degree, or their derivative, shape (n, degree + 1)."""
     out = np.zeros((len(x), degree + 1))
-    for p in range(derivative, degree + 1):
-        factor = np.prod(np.arange(p, p - derivative, -1.0)) if derivative else 1.0
-        out[:, p] = factor * x ** (p - derivative)
+    if derivative <= degree:
+        out[:, derivative] = factorial(derivative)
+    for p in range(derivative + 1, degree + 1):
+        np.multiply(out[:, p - 1], x * (p / (p - derivative)), out=out[:, p])
     return out
 
 

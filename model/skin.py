@@ -186,6 +186,17 @@ class Grid:
     def _tree(self):
         return cKDTree(self.lattice_mm.reshape(-1, 3))
 
+    @cached_property
+    def lattice_reach_mm(self) -> float:
+        """No point of the grid is further than this from the nearest lattice point. [mm]"""
+        p = self.lattice_mm
+        diagonals = (p[1:, 1:] - p[:-1, :-1], p[1:, :-1] - p[:-1, 1:])
+        return float(max(np.linalg.norm(d, axis=2).max() for d in diagonals))
+
+    def is_near(self, points_mm, distance_mm) -> np.ndarray:
+        """Return which points may be within a distance of the grid (never misses one)."""
+        return self._tree.query(points_mm)[0] <= distance_mm + self.lattice_reach_mm
+
     def uv_from_view(self, view: str, across_up_mm, what: str) -> np.ndarray:
         """Carry points of a view along the line of sight onto this grid.
 
@@ -248,38 +259,43 @@ class Grid:
         lattice point, held inside the grid.
         """
         points = np.asarray(points_mm, float).reshape(-1, 3)
-        uv = self.lattice_uv.reshape(-1, 2)[self._tree.query(points)[1]] if start_uv is None else start_uv
-        for _ in range(12):
-            j = self.jet(uv)
-            r = j.point - points
-            gu, gv = dot(j.du, r), dot(j.dv, r)
-            huu = dot(j.du, j.du) + dot(j.duu, r)
-            hvv = dot(j.dv, j.dv) + dot(j.dvv, r)
-            huv = dot(j.du, j.dv) + dot(j.duv, r)
-            det = huu * hvv - huv**2
-            gauss = det <= 1e-9 * dot(j.du, j.du) * dot(j.dv, j.dv)  # not convex here: Gauss-Newton step
-            if gauss.any():
-                huu = np.where(gauss, dot(j.du, j.du), huu)
-                hvv = np.where(gauss, dot(j.dv, j.dv), hvv)
-                huv = np.where(gauss, dot(j.du, j.dv), huv)
-                det = huu * hvv - huv**2
-            step_u = -(hvv * gu - huv * gv) / det
-            step_v = -(huu * gv - huv * gu) / det
-            # On a border with the pull outward, slide along the border only.
-            held_u = ((uv[:, 0] <= 0) & (step_u < 0)) | ((uv[:, 0] >= 1) & (step_u > 0))
-            held_v = ((uv[:, 1] <= 0) & (step_v < 0)) | ((uv[:, 1] >= 1) & (step_v > 0))
-            step_v = np.where(held_u, -gv / hvv, step_v)
-            step_u = np.where(held_v, -gu / huu, step_u)
-            step = np.stack([np.where(held_u, 0.0, step_u), np.where(held_v, 0.0, step_v)], axis=1)
-            new = np.clip(uv + np.clip(step, -0.1, 0.1), 0.0, 1.0)
-            moved = np.abs(new - uv).max() if len(uv) else 0.0
-            uv = new
-            if moved < 1e-13:
+        uv = self.lattice_uv.reshape(-1, 2)[self._tree.query(points)[1]] if start_uv is None else start_uv.copy()
+        moving = np.arange(len(points))
+        for _ in range(16):
+            step = self._step_to_foot(uv[moving], points[moving])
+            new = np.clip(uv[moving] + step, 0.0, 1.0)
+            moved = np.abs(new - uv[moving]).max(axis=1)
+            uv[moving] = new
+            moving = moving[moved > 1e-8]  # the next step would move by its square
+            if not len(moving):
                 break
         point, du, dv, normal = self.frame(uv)
         r = points - point
         across = r - dot(r, normal)[:, None] * normal
         return Foot(uv, point, dot(r, normal), np.linalg.norm(across, axis=1) < 1e-6)
+
+    def _step_to_foot(self, uv, points):
+        """One Newton step; on a border with the pull outward, along the border only."""
+        j = self.jet(uv)
+        r = j.point - points
+        gu, gv = dot(j.du, r), dot(j.dv, r)
+        e, g = dot(j.du, j.du), dot(j.dv, j.dv)
+        huu, hvv = e + dot(j.duu, r), g + dot(j.dvv, r)
+        huv = dot(j.du, j.dv) + dot(j.duv, r)
+        det = huu * hvv - huv**2
+        not_convex = (det <= 1e-9 * e * g) | (huu <= 0)
+        if not_convex.any():  # a Gauss-Newton step there
+            huu, hvv = np.where(not_convex, e, huu), np.where(not_convex, g, hvv)
+            huv = np.where(not_convex, dot(j.du, j.dv), huv)
+            det = huu * hvv - huv**2
+        step_u = -(hvv * gu - huv * gv) / det
+        step_v = -(huu * gv - huv * gu) / det
+        held_u = ((uv[:, 0] <= 0) & (step_u < 0)) | ((uv[:, 0] >= 1) & (step_u > 0))
+        held_v = ((uv[:, 1] <= 0) & (step_v < 0)) | ((uv[:, 1] >= 1) & (step_v > 0))
+        step_v = np.where(held_u, -gv / hvv, step_v)
+        step_u = np.where(held_v, -gu / huu, step_u)
+        step = np.stack([np.where(held_u, 0.0, step_u), np.where(held_v, 0.0, step_v)], axis=1)
+        return np.clip(step, -0.1, 0.1)
 
     def area_mm2(self) -> float:
         """Return the area of the whole grid by 6 × 6 Gauss points in every knot cell. [mm²]"""

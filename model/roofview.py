@@ -1,0 +1,223 @@
+"""The 3-D view: the chopped shell in place over a ghost of stock, seams coloured by how they fit.
+
+Triangles are sent where they were on the uncut car and put in place by a
+matrix, so that a piece that only moves sends 16 numbers.  Nothing is drawn
+until :meth:`RoofView.show` has changed everything it has to, and then once.
+"""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+import k3d
+import numpy as np
+
+from .built import Built
+from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_layout
+from .layout import BODY, METAL, PANE, WASTE
+from .measured import Car
+from .moves import IDENTITY
+from .report import Report
+from .seamcolours import CLASSES, class_of
+from .silhouette import GLASS_COLOUR, INK, KEEP_OUT_COLOUR, SLUG_COLOUR, STOCK_INK, VIEWS, colour_of
+
+FIELD_OF_VIEW_DEG = 12.0  # nearly parallel; the same in every view
+BACKGROUND = 0xF6F7F8
+SEAM_RADIUS_MM = 7.0
+LIFT_MM = 1.2  # edges are drawn this far outside the skin, so that they are not half hidden in it
+
+
+class RoofView:
+    """The plot, its objects by name, and which of them are wanted.
+
+    Attributes
+    ----------
+    plot : k3d.Plot
+        The widget to display.
+    """
+
+    def __init__(self, height: int = 430, antialias: int = 1):
+        self.plot = k3d.plot(
+            height=height,
+            antialias=antialias,
+            camera_auto_fit=False,
+            grid_visible=False,
+            menu_visibility=False,
+            logarithmic_depth_buffer=False,
+            axes_helper=0,
+            camera_fov=FIELD_OF_VIEW_DEG,
+            camera_mode="orbit",
+            camera_up_axis="z",
+            background_color=BACKGROUND,
+            render_on_change=False,
+        )
+        self._objects: dict[str, k3d.objects.Drawable] = {}
+        self._wanted = {"ghost": True, "slugs": False, "seams": True, "keep-outs": True}
+        self._shown: set[str] = set()
+        self._centre, self._size = np.zeros(3), np.ones(3)
+
+    def look_at(self, car: Car):
+        """Take the measure of a car, for the views."""
+        points = np.array([p for hoop in car.hoops for side in ("right", "left") for p in hoop.side_mm(side)])
+        self._centre = (points.min(axis=0) + points.max(axis=0)) / 2
+        self._size = points.max(axis=0) - points.min(axis=0)
+
+    def look_from(self, name: str, aspect: float = 1.6):
+        """Turn to one of :data:`model.silhouette.VIEWS`, the whole car in sight."""
+        view = VIEWS[name]
+        half = np.abs(view.axes) @ self._size / 2
+        tangent = np.tan(np.radians(FIELD_OF_VIEW_DEG / 2))
+        distance = max(half[1], half[0] / aspect) * 1.12 / tangent + half[2]
+        at = self._centre + distance * view.axes[2]
+        up = (0.0, 1e-3, 1.0) if abs(view.toward[2]) < 1 else view.up
+        self.plot.camera = [float(x) for x in (*at, *self._centre, *up)]
+        self.plot.render()
+
+    def want(self, name: str, is_wanted: bool):
+        """Show or hide the ghost, the slugs, the seams or the keep-outs."""
+        self._wanted[name] = is_wanted
+        for key in self._shown:
+            self._objects[key].visible = self._is_wanted(key)
+        self.plot.render()
+
+    def show(self, built: Built, report: Report):
+        """Show a plan: change what differs from the last one, then draw once."""
+        shown = set()
+        for name, patches in _groups(patches_of(built)):
+            patch = joined(patches)
+            move = built.moves.get(patch.carrier, IDENTITY)
+            self._mesh(name, patch.point_mm, patch.triangles, patch.normal, _look_of(patch), move.matrix())
+            shown.add(name)
+        if built.plan.roof or built.plan.window:
+            ghost = joined(ghost_of(built))
+            self._mesh("ghost", ghost.point_mm, ghost.triangles, ghost.normal, _GHOST)
+            stock = edge_lines(stock_layout(built.shape), {BODY: IDENTITY})
+            self._lines("ghost edges", stock, STOCK_INK)
+            shown |= {"ghost", "ghost edges"}
+        self._lines("edges", edge_lines(built.layout, built.moves), INK)
+        shown.add("edges")
+        if report.seams:
+            self._seams(report)
+            shown.add("seams")
+        self._shown = shown
+        for name, thing in self._objects.items():
+            is_visible = name in shown and self._is_wanted(name)
+            if thing.visible != is_visible:
+                thing.visible = is_visible
+        self.plot.render()
+
+    def _is_wanted(self, name):
+        return self._wanted.get(name.split()[0], True)
+
+    def _mesh(self, name, point_mm, triangles, normal, look, matrix=None):
+        values = {
+            "vertices": np.float32(point_mm),
+            "indices": np.uint32(triangles),
+            "normals": np.float32(normal),
+            "model_matrix": np.float32(np.eye(4) if matrix is None else matrix),
+        }
+        self._put(name, values, lambda: k3d.mesh(**values, **look, flat_shading=False, side="double", name=name))
+
+    def _lines(self, name, edges, ink):
+        points = np.concatenate([edge.point_mm + LIFT_MM * edge.normal for edge in edges])
+        counts = np.array([len(edge.point_mm) for edge in edges])
+        start = np.arange(len(points) - 1)
+        start = start[~np.isin(start, np.cumsum(counts) - 1)]
+        values = {"vertices": np.float32(points), "indices": np.uint32(np.stack([start, start + 1], 1))}
+        look = {"color": int(ink[1:], 16), "shader": "simple", "indices_type": "segment", "name": name}
+        self._put(name, values, lambda: k3d.lines(**values, **look))
+
+    def _seams(self, report):
+        point, triangles, colours = seam_tubes(report)
+        values = {"vertices": np.float32(point), "indices": np.uint32(triangles), "colors": np.uint32(colours)}
+        self._put("seams", values, lambda: k3d.mesh(**values, flat_shading=True, side="double", name="seams"))
+
+    def _put(self, name, values, make):
+        """Make an object, or change those of its values that differ."""
+        thing = self._objects.get(name)
+        if thing is None:
+            self._objects[name] = thing = make()
+            self.plot += thing
+            return
+        changed = {k: v for k, v in values.items() if not np.array_equal(getattr(thing, k), v)}
+        if changed:
+            with thing.hold_sync():
+                for trait, value in changed.items():
+                    setattr(thing, trait, value)
+
+
+_GHOST = {"color": 0x8796A5, "opacity": 0.16, "roughness": 1.0}
+
+
+def _groups(patches):
+    """Return (name, patches) for what moves together and looks alike; what never changes apart."""
+
+    def name_of(patch):
+        if patch.role == KEEP_OUT:
+            return "keep-outs"
+        if patch.role == WASTE:
+            return f"slugs {patch.carrier}"
+        kind = patch.grid.kind if patch.role == METAL else ""
+        return f"{patch.role} {patch.carrier}{' top' if kind == 'roof' else ''}"
+
+    return [(name, list(group)) for name, group in groupby(sorted(patches, key=name_of), key=name_of)]
+
+
+def _look_of(patch):
+    if patch.role == PANE:
+        return {"color": int(GLASS_COLOUR[1:], 16), "opacity": 0.38, "roughness": 0.08}
+    if patch.role == KEEP_OUT:
+        return {"color": int(KEEP_OUT_COLOUR[1:], 16), "roughness": 1.0}
+    if patch.role == WASTE:
+        return {"color": int(SLUG_COLOUR[1:], 16), "roughness": 0.7}
+    colour = int(colour_of(patch.carrier)[1:], 16)
+    if patch.role == POST:
+        colour = sum(((colour >> shift & 0xFF) * 6 // 10) << shift for shift in (16, 8, 0))
+    return {"color": colour, "roughness": 0.45, "metalness": 0.05}
+
+
+def seam_tubes(report: Report):
+    """Return points, triangles and packed colours of a tube along every seam.
+
+    The colour is that of the class of gap (:mod:`model.seamcolours`);
+    overlaps are beaded, so that they can be told apart without colour.
+    """
+    points, triangles, colours, base = [], [], [], 0
+    around = np.arange(6) * np.pi / 3
+    for seam in report.seams:
+        at = np.array([s.at_mm for s in seam.stations]).reshape(-1, 3)
+        gaps = np.array([s.gap_mm for s in seam.stations])
+        if len(at) < 2:
+            continue
+        step = np.linalg.norm(np.diff(at, axis=0), axis=1)
+        is_joined = step < 2.2 * np.median(step)
+        for i in np.nonzero(is_joined)[0]:
+            gap = (gaps[i] + gaps[i + 1]) / 2
+            kind = class_of(gap)
+            ends = at[i : i + 2]
+            if kind.is_overlap:
+                ends = ends[0] + np.array([[0.0], [0.55]]) * (ends[1] - ends[0])
+            along = ends[1] - ends[0]
+            along = along / max(np.linalg.norm(along), 1e-9)
+            across = np.cross(along, (0.0, 0.0, 1.0) if abs(along[2]) < 0.9 else (1.0, 0.0, 0.0))
+            across /= np.linalg.norm(across)
+            ring = np.cos(around)[:, None] * across + np.sin(around)[:, None] * np.cross(along, across)
+            points += [ends[0] + SEAM_RADIUS_MM * ring, ends[1] + SEAM_RADIUS_MM * ring]
+            triangles.append(_TUBE + base)
+            colours += [int(kind.colour[1:], 16)] * 12
+            base += 12
+    if not points:
+        return np.zeros((0, 3)), np.zeros((0, 3), int), np.zeros(0, int)
+    return np.concatenate(points), np.concatenate(triangles), np.array(colours)
+
+
+def _tube_triangles():
+    i = np.arange(6)
+    j = (i + 1) % 6
+    walls = [np.stack(t, 1) for t in ((i, j, i + 6), (j, j + 6, i + 6))]
+    caps = [[0, i + 1, i] for i in range(1, 5)] + [[6, i + 6, i + 7] for i in range(1, 5)]
+    return np.concatenate([*walls, np.array(caps)])
+
+
+_TUBE = _tube_triangles()
+SEAM_CLASSES = CLASSES
