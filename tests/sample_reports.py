@@ -81,10 +81,10 @@ def sample_seam(name="B right, lower", **changed):
     return SeamReport(**{**values, **changed})
 
 
-def sample_finding(message, measured, limit, unit="mm"):
+def sample_finding(message, measured, limit, unit="mm", kind="ends miss"):
     """Return a finding at the right B-post."""
     return Finding(
-        kind="miss",
+        kind=kind,
         where="B right",
         message=message,
         measured=measured,
@@ -152,9 +152,9 @@ def sample_report(unit="in", name="two and a quarter", **changed):
             removed_area_mm2=2.5e5,
         ),
         "findings": (
-            sample_finding("the ends meet askew.", 0.7, 0.5, "deg"),
+            sample_finding("the ends meet askew.", 0.7, 0.5, "deg", "tilt"),
             sample_finding("the upper end lands forward of the lower one.", 36.5, 1.5),
-            sample_finding("the roof stands in the roll bar.", 16387.064, 0.0, "mm3"),
+            sample_finding("the roof stands in the roll bar.", 16387.064, 0.0, "mm3", "interference"),
         ),
     }
     return Report(**{**values, **changed})

@@ -105,6 +105,8 @@ def place_cell(point_mm, unit):
 def table_lines(heads, rows, words=1):
     """Return aligned lines: a head, then the rows, indented by two.
 
+    A table that would be wider than the page has its first column folded.
+
     Parameters
     ----------
     heads : sequence of str
@@ -115,16 +117,18 @@ def table_lines(heads, rows, words=1):
         hold numbers, set to the right.
     """
     rows = [list(row) for row in rows]
-    widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
-
-    def line(cells):
+    first, *widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
+    first = min(first, WIDTH - 2 - sum(width + 2 for width in widths))
+    lines = []
+    for name, *cells in [heads, *rows]:
+        folded = textwrap.wrap(name, max(first, 12), subsequent_indent="  ") or [""]
         set_cells = (
             cell.ljust(width) if i < words else cell.rjust(width)
-            for i, (cell, width) in enumerate(zip(cells, widths, strict=True))
+            for i, (cell, width) in enumerate(zip(cells, widths, strict=True), 1)
         )
-        return ("  " + "  ".join(set_cells)).rstrip()
-
-    return [line(heads), *map(line, rows)]
+        lines.append("  ".join(["  " + folded[0].ljust(first), *set_cells]).rstrip())
+        lines += ["  " + more for more in folded[1:]]
+    return lines
 
 
 def wrapped(text, first="  ", rest=None):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ..report import Report
 from ..units import unit_name
 from .cells import (
+    GAP_INCH,
     angle_cell,
     area_cell,
     gap_cell,
@@ -16,6 +17,8 @@ from .cells import (
     volume_cell,
     wrapped,
 )
+
+FINE_BELOW_MM = 6.35  # findings under 1/4 in are read to 1/32
 
 CAUTION_CUT = (
     "The roof and its posts protect the people inside, and cutting them is structural work: local codes and "
@@ -104,17 +107,22 @@ def check_text(car, report: Report) -> str:
 
 
 def worst_first(findings):
-    """Return findings by how far the measured value is past its limit.
+    """Return findings of one limit together, the worst in each group first.
 
-    The factor between the two counts, whichever is the larger; a limit of
-    zero comes before everything else, the largest value first.
+    Groups keep the order in which the report has them: the gravest kind
+    first.  In a group the finding furthest past the limit comes first.
+
+    Returns
+    -------
+    tuple of tuple of Finding
     """
-
-    def badness(finding):
-        low, high = sorted((abs(finding.measured), abs(finding.limit)))
-        return (high / low if low > 0 else float("inf"), high)
-
-    return tuple(sorted(findings, key=badness, reverse=True))
+    groups = {}
+    for finding in findings:
+        groups.setdefault((finding.kind, finding.limit, finding.source), []).append(finding)
+    return tuple(
+        tuple(sorted(group, key=lambda f: abs(f.measured - f.limit), reverse=True))
+        for group in groups.values()
+    )
 
 
 def _head(report, unit):
@@ -140,8 +148,9 @@ def _before_and_after(report, unit):
         change = None if before is None or after is None else after - before
         return [label, *(length_cell(v, unit) for v in (before, after, change))]
 
-    def angle_row(label, before, after):
-        return [label, *map(angle_cell, (before, after, after - before))]
+    def rake_row(label, before, after):
+        change = angle_cell(abs(after) - abs(before), "flatter", "steeper")
+        return [label, *(angle_cell(rake, "rearward", "forward") for rake in (before, after)), change]
 
     rows = [
         length_row("highest point", totals.height_before_mm, totals.height_after_mm),
@@ -152,12 +161,13 @@ def _before_and_after(report, unit):
             window.windshield_height_after_mm,
         ),
         length_row("windshield, plumb", window.windshield_plumb_before_mm, window.windshield_plumb_after_mm),
-        angle_row(
-            "windshield rake from plumb", window.windshield_rake_before_deg, window.windshield_rake_after_deg
-        ),
-        angle_row("rear window rake from plumb", window.rear_rake_before_deg, window.rear_rake_after_deg),
+        rake_row("windshield rake", window.windshield_rake_before_deg, window.windshield_rake_after_deg),
+        rake_row("rear window rake", window.rear_rake_before_deg, window.rear_rake_after_deg),
     ]
-    lines = ["BEFORE AND AFTER", *table_lines(["", "before", "after", "change"], rows)]
+    lines = [
+        "BEFORE AND AFTER   rake from plumb, going up",
+        *table_lines(["", "before", "after", "change"], rows),
+    ]
     if abs(window.windshield_height_after_mm - window.windshield_height_before_mm) > 0.05:
         lines += _caution(CAUTION_GLASS)
     return lines
@@ -182,38 +192,27 @@ def _moves(report, unit):
 def _post_cuts(report, unit):
     rows = [
         [
-            post.post,
-            post.side,
+            f"{post.post} {post.side}",
             post.cut,
-            angle_cell(post.lean_side_deg, "rearward", "forward"),
-            angle_cell(post.lean_front_deg, "inboard", "outboard"),
+            length_cell(post.cut_height_mm, unit),
+            angle_cell(post.lean_side_deg),
+            angle_cell(post.lean_front_deg),
             length_cell(post.drop_mm, unit),
             length_cell(post.take_out_mm, unit),
-            length_cell(post.removed_mm, unit),
         ]
         for post in report.posts
     ]
-    heads = [
-        "post",
-        "side",
-        "cut",
-        "lean, side",
-        "lean, front",
-        "plumb drop",
-        "take-out",
-        "mark to mark",
-    ]
+    heads = ["post", "cut", "at z", "lean side", "lean front", "plumb drop", "take-out"]
     return [
-        "POSTS: WHAT TO CUT   take-out on the post's axis; mark to mark with the root gap",
-        *table_lines(heads, rows, words=3),
+        "POSTS: WHAT TO CUT   on the post's axis; lean going up, side + rearward, front + inboard",
+        *table_lines(heads, rows, words=2),
     ]
 
 
 def _post_ends(report, unit):
     rows = [
         [
-            post.post,
-            post.side,
+            f"{post.post} {post.side}",
             signed_cell(post.shift_mm, unit, "rearward", "forward"),
             signed_cell(post.miss_fore_aft_mm, unit, "rearward", "forward"),
             signed_cell(post.miss_across_mm, unit, "inboard", "outboard"),
@@ -221,10 +220,9 @@ def _post_ends(report, unit):
         ]
         for post in report.posts
     ]
-    heads = ["post", "side", "shifted", "miss fore-and-aft", "miss across", "tilt"]
     return [
         "POSTS: WHERE THE ENDS MISS   the upper end against the lower one",
-        *table_lines(heads, rows, words=2),
+        *table_lines(["post", "shifted", "miss fore-and-aft", "miss across", "tilt"], rows),
         *_remedies(report.posts),
     ]
 
@@ -242,34 +240,28 @@ def _remedies(posts):
 
 
 def _marks(report, unit):
-    posts = [post for post in report.posts if post.edges]
-    if not posts:
+    rows = []
+    for post in report.posts:
+        names = [post.post, post.side, *[""] * len(post.edges)]
+        for name, mark in zip(names, post.edges, strict=False):
+            heights = (length_cell(point_mm[2], unit) for point_mm in (mark.lower_mm, mark.upper_mm))
+            along = (length_cell(mm, unit) for mm in (mark.take_out_mm, mark.removed_mm))
+            rows.append([name, mark.edge, *heights, *along])
+    if not rows:
         return []
-    lines = [
-        "MARKS   lower mark at its height z, upper mark that far up the same edge; saw between the marks,",
+    heads = ["post", "edge", "lower mark z", "upper mark z", "take-out", "mark to mark"]
+    return [
+        "MARKS   along each edge of the box; mark to mark with the root gap; saw between the marks,",
         "        the kerf of both cuts on the waste side",
+        *table_lines(heads, rows, words=2),
     ]
-    for edges in dict.fromkeys(tuple(mark.edge for mark in post.edges) for post in posts):
-        rows = []
-        for post in posts:
-            if tuple(mark.edge for mark in post.edges) == edges:
-                lower = (length_cell(mark.lower_mm[2], unit) for mark in post.edges)
-                along = (length_cell(mark.removed_mm, unit) for mark in post.edges)
-                rows += [[post.post, post.side, "lower z", *lower], ["", "", "up edge", *along]]
-        lines += table_lines(["post", "side", "", *edges], rows, words=3)
-    return lines
 
 
 def _seams(report, unit):
     if not report.seams:
         return []
-    lengths = [
-        [s.name, s.kind, s.side, " / ".join(s.pieces), long_cell(s.length_mm, unit)] for s in report.seams
-    ]
-    lines = [
-        "SEAMS: WHAT IS WELDED",
-        *table_lines(["seam", "kind", "side", "pieces", "length"], lengths, words=4),
-    ]
+    lengths = [[s.name, s.kind, " / ".join(s.pieces), long_cell(s.length_mm, unit)] for s in report.seams]
+    lines = ["SEAMS: WHAT IS WELDED", *table_lines(["seam", "kind", "pieces", "length"], lengths, words=3)]
     facing = [s for s in report.seams if s.gap_mm]
     if facing:
         gaps = [[s.name, *(gap_cell(mm, unit) for mm in _fit_of(s))] for s in facing]
@@ -320,16 +312,19 @@ def _findings(report, unit):
     if not report.findings:
         return ["FINDINGS", "  none"]
     lines = ["FINDINGS, WORST FIRST"]
-    for number, finding in enumerate(worst_first(report.findings), 1):
-        measured, limit = (_in_unit(v, finding.unit, unit) for v in (finding.measured, finding.limit))
-        lines += wrapped(f"{finding.where}: {finding.message}", f"  {number:2}. ")
-        lines += wrapped(f"measured {measured}, limit {limit}. Source: {finding.source}", "      ")
+    for group in worst_first(report.findings):
+        limit = _in_unit(group[0].limit, group[0].unit, unit)
+        lines += wrapped(f"{group[0].kind}   limit {limit}; source: {group[0].source}", "  ", "      ")
+        for finding in group:
+            measured = _in_unit(finding.measured, finding.unit, unit)
+            lines += wrapped(f"{finding.where}, {measured}: {finding.message}", "    - ")
     return lines
 
 
 def _in_unit(value, quantity, unit):
     if quantity == "mm":
-        return f"{length_cell(value, unit, 32)}{' mm' * (unit == 'mm')}"
+        finest = 16 if abs(value) >= FINE_BELOW_MM else GAP_INCH
+        return f"{length_cell(value, unit, finest)}{' mm' * (unit == 'mm')}"
     if quantity == "deg":
         return angle_cell(value)
     if quantity == "mm3":

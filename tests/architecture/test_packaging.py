@@ -3,14 +3,17 @@
 import importlib.metadata
 import re
 import stat
+import sys
 import tomllib
 from pathlib import Path
 
+import jsonschema
 import pytest
 import yaml
 from packaging.requirements import Requirement
 
 import model
+from model.files import packaged_schema
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -53,7 +56,7 @@ def test_every_dependency_has_its_reason_in_developers(line):
 
 
 def test_every_import_is_a_dependency():
-    standard = {"model", *__import__("sys").stdlib_module_names}
+    standard = {"model", *sys.stdlib_module_names}
     names_of = {"OCP": "cadquery", "IPython": "ipywidgets"}
     named = {Requirement(line).name for line in PROJECT["dependencies"]}
     for path in (ROOT / "model").rglob("*.py"):
@@ -107,3 +110,28 @@ def test_nothing_else_lies_at_the_top():
 def test_the_version_is_said_once():
     assert PROJECT["dynamic"] == ["version"]
     assert model.__version__ in (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+
+
+def test_the_plan_in_readme_is_a_plan(tmp_path):
+    from model.carfile import demo_car_path, read_car
+    from model.evaluate import build_checked
+    from model.planfile import read_plan
+
+    (text,) = [block for block in toml_blocks() if "[roof]" in block]
+    car = read_car(demo_car_path("coupe"))
+    (tmp_path / "plan.toml").write_text(text.replace("my coupe", car.name), encoding="utf-8")
+    plan = read_plan(tmp_path / "plan.toml", car)
+    assert plan.window and plan.cuts and plan.shifts
+    build_checked(car, plan)
+
+
+def test_the_car_in_readme_has_only_keys_that_a_car_may_have():
+    (text,) = [block for block in toml_blocks() if "[[hoop]]" in block]
+    validator = jsonschema.Draft202012Validator(packaged_schema("car"))
+    problems = list(validator.iter_errors(tomllib.loads(text)))
+    assert {problem.validator for problem in problems} <= {"minItems", "contains"}  # one of each stands for all
+
+
+def toml_blocks():
+    """Return the TOML examples of README."""
+    return re.findall(r"```toml\n(.*?)```", README, re.DOTALL)

@@ -72,6 +72,17 @@ def test_columns_line_up():
     assert lines == ["  post    drop", '  A         2"', '  rear  2-1/4"']
 
 
+def test_a_table_too_wide_for_the_page_folds_its_first_column():
+    lines = table_lines(["seam", "gap"], [["upper end to the roof at the gutter", "9" * 70], ["strip", "1"]])
+    assert max(map(len, lines)) <= WIDTH
+    assert [line[:28].rstrip() for line in lines] == [
+        "  seam",
+        "  upper end to the roof at",
+        "    the gutter",
+        "  strip",
+    ]
+
+
 @pytest.mark.parametrize("unit", ["in", "mm"])
 def test_every_line_fits_the_page(unit):
     text = report_text(sample_report(unit)) + comparison_text([sample_report(unit)] * 5)
@@ -85,43 +96,47 @@ def test_a_car_in_mm_is_reported_without_inches():
 
 def test_the_report_says_what_happens_to_a_post():
     text = report_text(sample_report())
-    (cut,) = re.findall(r"^  B +right +level.*", text, re.MULTILINE)
-    assert re.search(r'0\.0° +14\.0° inboard +2-1/4" \(57\.2\) +2-5/16" \(58\.9\) +2-3/8" \(59\.7\)', cut)
-    (ends,) = re.findall(r"^  B +right +0\".*", text, re.MULTILINE)
+    (cut,) = re.findall(r"^  B right +level.*", text, re.MULTILINE)
+    assert re.search(r'50" \(1270\.0\) +0\.0° +14\.0° +2-1/4" \(57\.2\) +2-5/16" \(58\.9\)', cut)
+    (ends,) = re.findall(r"^  B right +0\".*", text, re.MULTILINE)
     assert re.search(r'1-7/16" \(36\.5\) forward +9/16" \(14\.3\) inboard +0\.7°', ends)
     assert "B right and left: shift the upper end 1-7/16 in rearward" in text
 
 
 def test_the_report_gives_both_marks_on_every_edge():
-    lines = report_text(sample_report()).splitlines()
-    at = next(i for i, line in enumerate(lines) if "rear outer" in line)
-    assert lines[at + 1].split()[2:4] == ["lower", "z"] and lines[at + 1].count('50" (1270.0)') == 5
-    assert lines[at + 2].split()[:2] == ["up", "edge"] and lines[at + 2].count('2-3/8" (59.7)') == 5
+    text = report_text(sample_report())
+    for edge in ("front outer", "front inner", "rear inner", "rear outer"):
+        marks = rf'{edge} +50" \(1270\.0\) +52-3/8" \(1330\.0\) +2-5/16" \(58\.9\) +2-3/8" \(59\.7\)'
+        assert len(re.findall(marks, text)) == 2  # right and left
+
+
+def test_a_rake_that_grows_lies_flatter_on_either_side_of_plumb():
+    window = sample_report().window
+    laid = type(window)(**{**vars(window), "rear_rake_before_deg": -50.0, "rear_rake_after_deg": -54.0})
+    text = report_text(sample_report(window=laid))
+    assert re.search(r"rear window rake +50\.0° forward +54\.0° forward +4\.0° flatter", text)
+    assert re.search(r"windshield rake +32\.0° rearward +32\.7° rearward +0\.7° flatter", text)
 
 
 def test_a_seam_is_told_with_length_fit_and_place():
     text = report_text(sample_report())
-    assert re.search(r"B right, lower +skin +right +body / roof +2' 8\" \(813\)", text)
+    assert re.search(r"B right, lower +skin +body / roof +2' 8\" \(813\)", text)
     fit = r'B right, lower +-1/16" \(-1\.2\) +1/32" \(0\.8\) +1/8" \(3\.2\) +-1/4" \(-6\.4\)'
     assert re.search(fit, text)
     assert 'x 47-1/4" y -23" z 50"' in text
     assert "No facing edge: strip." in text
 
 
-def test_findings_come_worst_first_with_value_limit_and_source():
-    text = report_text(sample_report())
-    assert re.findall(r"^ +(\d)\. B right: the (roof|upper|ends)", text, re.MULTILINE) == [
-        ("1", "roof"),
-        ("2", "upper"),
-        ("3", "ends"),
-    ]
-    assert 'measured 1-7/16" (36.5), limit 1/16" (1.5). Source: assumed: half a wall thickness' in text
+def test_findings_stand_under_their_limit_and_source():
+    lines = report_text(sample_report()).splitlines()
+    at = lines.index('  ends miss   limit 1/16" (1.5); source: assumed: half a wall thickness')
+    assert lines[at + 1] == '    - B right, 1-7/16" (36.5): the upper end lands forward of the lower one.'
 
 
-def test_worst_is_by_the_factor_past_the_limit_whether_it_is_a_least_or_a_most():
-    too_little = sample_finding("headroom", 100.0, 900.0)
-    too_much = sample_finding("miss", 3.0, 1.5)
-    assert worst_first([too_much, too_little]) == (too_little, too_much)
+def test_the_worst_of_a_kind_comes_first_and_kinds_keep_their_order():
+    grave = sample_finding("headroom", 700.0, 900.0, kind="headroom")
+    small, large = (sample_finding("miss", mm, 1.5) for mm in (3.0, 36.5))
+    assert worst_first([grave, small, large]) == ((grave,), (large, small))
 
 
 def test_cautions_stand_where_the_work_is():
