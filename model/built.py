@@ -14,7 +14,7 @@ from .measured import Car
 from .moves import IDENTITY, RigidMove, translation
 from .placing import PostKey, RoofPlace, WindowPlace, roof_place, shift_mm, window_place
 from .plan import Plan
-from .posts import PostEnds, cut_plane, post_ends
+from .posts import PostEnds, check_cuts, cut_plane, post_ends
 from .shape import CarShape, shape_of
 
 
@@ -49,6 +49,36 @@ def remembered_shape(car: Car) -> CarShape:
     return shape_of(car)
 
 
+@dataclass(frozen=True, eq=False)
+class Placed:
+    """Where a plan puts the roof, and the ends of every post; all that limits a drop."""
+
+    roof: RoofPlace
+    ends: dict[PostKey, PostEnds]
+
+
+def place(shape: CarShape, plan: Plan) -> Placed:
+    """Return where the roof goes and where every post is cut, though a cut may leave its post.
+
+    Raises
+    ------
+    PlanError
+        If a lower cut leaves its post, or the drops ask for an impossible pitch.
+    """
+    lines = shape.lines
+    planes = {k: cut_plane(line, plan.cut_of(*k)) for k, line in lines.items()}
+    roof = roof_place(shape.car, plan.roof, lines, planes)
+    if plan.roof is None:
+        return Placed(roof, {})
+    ends = {}
+    for key, line in lines.items():
+        by = shift_mm(plan.shift_of(*key), line, planes[key], roof.move)
+        move = roof.move @ translation(by) if by else roof.move
+        gaps = {"kerf_mm": plan.kerf_mm, "root_gap_mm": plan.root_gap_mm}
+        ends[key] = post_ends(line, planes[key], move, shift_mm=by, **gaps)
+    return Placed(roof, ends)
+
+
 def build(car: Car, plan: Plan) -> Built:
     """Carry out a plan.
 
@@ -64,41 +94,28 @@ def build(car: Car, plan: Plan) -> Built:
         raise PlanError(
             "car", f"must be {car.name!r}; this plan was drawn for {plan.car!r}.", "Load a plan of this car."
         )
-    lines = shape.lines
-    planes = {k: cut_plane(line, plan.cut_of(*k)) for k, line in lines.items()}
-    roof = roof_place(car, plan.roof, lines, planes)
-    kerf = max(plan.kerf_mm, plan.root_gap_mm)
-    ends, shifts = {}, ()
+    placed = place(shape, plan)
+    roof, ends = placed.roof, placed.ends
+    for post in ends.values():
+        check_cuts(post)
+    opening_mm = max(plan.kerf_mm, plan.root_gap_mm)
+    shifts = tuple(_shift(shape, k, e.shift_mm, opening_mm) for k, e in ends.items() if e.shift_mm)
     lower = upper = None
-    if plan.roof is not None:
-        by = {k: shift_mm(plan.shift_of(*k), lines[k], planes[k], roof.move) for k in lines}
-        ends = {
-            k: post_ends(
-                lines[k],
-                planes[k],
-                roof.move @ translation(by[k]) if by[k] else roof.move,
-                kerf_mm=plan.kerf_mm,
-                root_gap_mm=plan.root_gap_mm,
-                shift_mm=by[k],
-            )
-            for k in lines
-        }
-        shifts = tuple(_shift(shape, k, s, kerf) for k, s in by.items() if plan.shift_of(*k) is not None and s)
+    if ends:
         lower, upper = lower_cut(shape.zones, ends), upper_cut(shape.zones, ends)
-    window_move, flange_mm = plan.window, None
-    pivot, top = shape.centreline_of(shape.rear_window.outline)
-    rides_on = roof.move
-    if window_move is None:
-        rides_on = _mover_of_window(shape, upper, roof.move)
+    outline, flange_mm, carrier = shape.rear_window.outline, None, roof.move
+    if plan.window is None:
+        carrier = _mover_of_window(shape, upper, roof.move)
     else:
-        flange_mm = window_move.flange_mm
-        pivot, top = shape.centreline_of(shape.flange(flange_mm))
-    window = window_place(window_move, pivot, top, rides_on)
-    layout = layout_of(shape, lower, upper, flange_mm, kerf, shifts)
+        flange_mm = plan.window.flange_mm
+        outline = shape.flange(flange_mm)
+    pivot, top = shape.centreline_of(outline)
+    window = window_place(plan.window, pivot, top, carrier)
+    layout = layout_of(shape, lower, upper, flange_mm, opening_mm, shifts)
     moves = {BODY: IDENTITY}
-    if plan.roof is not None:
+    if ends:
         moves[ROOF] = roof.move
-    if window_move is not None:
+    if plan.window is not None:
         moves[WINDOW] = window.move
     for shift in shifts:
         moves[f"{shift.name} upper"] = roof.move @ translation(shift.by_mm)

@@ -11,7 +11,7 @@ from .findings import findings_of
 from .glass import window_report
 from .interference import interference_of
 from .layout import METAL, ROOF, WASTE, layout_of
-from .limits import check_ranges
+from .limits import check_drops, check_ranges
 from .measured import Car
 from .moves import IDENTITY
 from .occupant import effective_headroom_mm
@@ -42,6 +42,7 @@ def evaluate(car: Car, plan: Plan | None = None) -> Report:
 def build_checked(car: Car, plan: Plan) -> Built:
     """Return the geometry of a plan that lies inside the car's limits."""
     check_ranges(car, plan)
+    check_drops(car, plan)
     return build(car, plan)
 
 

@@ -44,6 +44,7 @@ from .skin import Grid
 
 EDGE_MM = 10.0  # triangles that matter are halved to this size
 LEAST_VOLUME_MM3 = 1.0  # less is rounding: two edges that touch
+LEAST_DEPTH_MM = 0.01  # less is the mitre of two sheets at a crease, which the stock skin has too
 _SAG_MM = 3.0  # how far a coarse triangle may stray from its surface
 FAR_MM = 1e6  # stands for "nowhere near"
 _OUTLINE_SLACK_MM = 0.3  # the same along the skin: triangles are small beside an outline
@@ -256,7 +257,7 @@ def interference_of(built: Built) -> list[Interference]:
     for carrier, post, key in posts:
         if carrier != BODY:
             found += [_post_in(post, wall[key], body) for body in keep_outs]
-    found = [f for f in found if f is not None and f.volume_mm3 > LEAST_VOLUME_MM3]
+    found = [f for f in found if f is not None and f.depth_mm > LEAST_DEPTH_MM]
     return sorted(found, key=lambda f: -f.volume_mm3)
 
 

@@ -1,17 +1,22 @@
 """How far every parameter of a plan may go on one car.
 
 The drops are limited by the posts: both cuts of every post must stay on the
-stretch that may be cut.  Other limits are the car's size; those that are a
-judgement say ``assumed``.
+stretch that may be cut; found on the posts alone, which takes
+milliseconds.  Other limits are the car's size; those that are a judgement say
+``assumed``.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
+from scipy.optimize import brentq
+
+from .built import place, remembered_shape
 from .errors import PlanError
 from .measured import Car
-from .plan import Plan, RoofMove, WindowMove
+from .plan import Plan, RoofMove
+from .posts import check_cuts, room_above_mm
 from .units import shown
 
 LAY_DOWN_DEG = (-10.0, 45.0)  # assumed: beyond this it is another window
@@ -22,56 +27,96 @@ STEEPEST_PLANE_DEG = 60.0  # assumed
 _TOLERANCE_MM = 1e-3
 
 
-def largest(accepts, high: float) -> float:
-    """Return the largest accepted value in [0, high] by bisection; 0 must be accepted."""
-    if accepts(high):
-        return high
-    low = 0.0
-    while high - low > _TOLERANCE_MM:
-        middle = (low + high) / 2
-        low, high = (middle, high) if accepts(middle) else (low, middle)
-    return low
-
-
 def roof_length_mm(car: Car) -> float:
     """Return the length of the roof from the first to the last hoop, along the crown. [mm]"""
     return car.hoops[-1].right_mm[-1][0] - car.hoops[0].right_mm[-1][0]
 
 
-def limits_of(car: Car, plan: Plan, is_buildable) -> dict[str, tuple[float, float]]:
+def _room_mm(car: Car, plan: Plan) -> float:
+    """Return how much further the upper cuts could go before one leaves its post. [mm]"""
+    return min(room_above_mm(ends) for ends in place(remembered_shape(car), plan).ends.values())
+
+
+def drop_limit_mm(car: Car, plan: Plan, which: str) -> float:
+    """Return the largest ``front_drop`` or ``rear_drop`` with the rest of the plan held. [mm]
+
+    The root of the room left above the upper cuts, searched from the plan's
+    own drops (from equal drops where those leave no room); 0 if there is
+    none.  Shifts are left out, for they hardly change it.
+    """
+    roof = plan.roof or RoofMove()
+    other = roof.rear_drop_mm if which == "front_drop" else roof.front_drop_mm
+
+    def room(drop_mm):
+        try:
+            return _room_mm(car, plan.changed(roof=replace(roof, **{f"{which}_mm": drop_mm}), shifts=()))
+        except PlanError:  # a pitch that does not exist
+            return -highest
+
+    highest = max(post.cut_to_mm - post.cut_from_mm for post in car.posts)
+    for start in (getattr(roof, f"{which}_mm"), min(other, highest), 0.0):
+        if 0 <= start < highest and room(start) > 0:
+            return highest if room(highest) > 0 else float(brentq(room, start, highest, xtol=_TOLERANCE_MM))
+    return 0.0
+
+
+def check_drops(car: Car, plan: Plan) -> None:
+    """Refuse a plan whose cuts leave the posts, naming the drop to change and how far it may go.
+
+    Raises
+    ------
+    PlanError
+    """
+    if plan.roof is None:
+        return
+    try:
+        for ends in place(remembered_shape(car), plan).ends.values():
+            check_cuts(ends)
+    except PlanError as refusal:
+        for which in ("rear_drop", "front_drop"):
+            value = getattr(plan.roof, f"{which}_mm")
+            limit = drop_limit_mm(car, plan, which)
+            if limit < value:
+                raise PlanError(
+                    which,
+                    f"must be at most {shown(_down_to_sixteenth(limit), car.unit)} on this car with the rest of "
+                    f"this plan; got {shown(value, car.unit)}. ({refusal.parameter} {refusal.message})",
+                    "Drop it less, cut lower, or re-measure how high that post may be cut.",
+                    value_mm=value,
+                    limit_mm=limit,
+                ) from refusal
+        raise
+
+
+def _down_to_sixteenth(length_mm: float) -> float:
+    """Return the next 1/16 in below, so that a limit shown on a tape is never past the real one."""
+    return length_mm // (25.4 / 16) * (25.4 / 16)
+
+
+def limits_of(car: Car, plan: Plan) -> dict[str, tuple[float, float]]:
     """Return {parameter: (least, greatest)}, each with the rest of the plan held.
 
-    Parameters
-    ----------
-    is_buildable : callable
-        Takes a plan and says whether its cuts stay on the posts.
-
-    Returns
-    -------
-    dict
-        In mm, ``lay_down`` in degrees.
+    In mm, ``lay_down`` in degrees; names as ``--set`` takes them.
     """
-    highest = max(post.cut_to_mm - post.cut_from_mm for post in car.posts)
-    roof = plan.roof or RoofMove()
-    window = plan.window or WindowMove()
-
-    def with_drop(**change):
-        return is_buildable(plan.changed(roof=replace(roof, **change), shifts=()))
-
     length = roof_length_mm(car)
-    belt = min(hoop.right_mm[0][2] for hoop in car.hoops)
-    top = max(hoop.right_mm[-1][2] for hoop in car.hoops)
+    height = _cab_height_mm(car)
+    shape = remembered_shape(car)
     return {
-        "front_drop": (0.0, largest(lambda d: with_drop(front_drop_mm=d), highest)),
-        "rear_drop": (0.0, largest(lambda d: with_drop(rear_drop_mm=d), highest)),
+        "front_drop": (0.0, drop_limit_mm(car, plan, "front_drop")),
+        "rear_drop": (0.0, drop_limit_mm(car, plan, "rear_drop")),
         "fore_aft": (-length / 4, length / 4),
         "window_forward": (-length / 4, length / 2),
-        "window_down": (-(top - belt) / 2, (top - belt) / 2),
+        "window_down": (-height / 2, height / 2),
         "lay_down": LAY_DOWN_DEG,
-        "flange": (LEAST_FLANGE_MM, max(LEAST_FLANGE_MM, window.flange_mm)),
+        "flange": (LEAST_FLANGE_MM, shape.widest_flange_mm - max(plan.kerf_mm, plan.root_gap_mm)),
         "kerf": KERF_MM,
         "root_gap": ROOT_GAP_MM,
     }
+
+
+def _cab_height_mm(car: Car) -> float:
+    """Return the height from the lowest belt to the highest crown point. [mm]"""
+    return max(h.right_mm[-1][2] for h in car.hoops) - min(h.right_mm[0][2] for h in car.hoops)
 
 
 def check_ranges(car: Car, plan: Plan) -> None:
@@ -82,14 +127,12 @@ def check_ranges(car: Car, plan: Plan) -> None:
     PlanError
         With the parameter, its limits on this car and the next step.
     """
-    length = roof_length_mm(car)
-    belt = min(hoop.right_mm[0][2] for hoop in car.hoops)
-    top = max(hoop.right_mm[-1][2] for hoop in car.hoops)
+    length, height = roof_length_mm(car), _cab_height_mm(car)
     checks = [("kerf", plan.kerf_mm, KERF_MM), ("root_gap", plan.root_gap_mm, ROOT_GAP_MM)]
     if plan.roof is not None:
         checks += [
-            ("front_drop", plan.roof.front_drop_mm, (0.0, top - belt)),
-            ("rear_drop", plan.roof.rear_drop_mm, (0.0, top - belt)),
+            ("front_drop", plan.roof.front_drop_mm, (0.0, height)),
+            ("rear_drop", plan.roof.rear_drop_mm, (0.0, height)),
         ]
         if not isinstance(plan.roof.fore_aft, str):
             checks.append(("fore_aft", plan.roof.fore_aft, (-length / 4, length / 4)))
@@ -99,7 +142,7 @@ def check_ranges(car: Car, plan: Plan) -> None:
             ("flange", plan.window.flange_mm, (LEAST_FLANGE_MM, length)),
         ]
         if plan.window.down_mm is not None:
-            checks.append(("window_down", plan.window.down_mm, (-(top - belt) / 2, (top - belt) / 2)))
+            checks.append(("window_down", plan.window.down_mm, (-height / 2, height / 2)))
         low, high = LAY_DOWN_DEG
         if not low <= plan.window.lay_down_deg <= high:
             raise PlanError(

@@ -130,7 +130,7 @@ def line_at_distance(outline: Outline, distance_mm: float, name: str) -> Outline
             "flange",
             f"is too wide: at {distance_mm:.1f} mm from the {outline.name} it runs off the "
             f"{outline.grid.name} skin.",
-            f"On this car keep it below {_widest(outline, starts, directions):.1f} mm, kerf included.",
+            f"On this car keep it below {widest_line_mm(outline):.1f} mm, kerf included.",
             value_mm=distance_mm,
         )
     parts = [uv[a : b + 1].copy() for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
@@ -138,13 +138,19 @@ def line_at_distance(outline: Outline, distance_mm: float, name: str) -> Outline
     return Outline(name, outline.grid, tuple(parts))
 
 
-def _widest(outline, starts, directions):
-    low, high = 0.0, 500.0
-    while high - low > 0.05:
-        middle = (low + high) / 2
-        uv = _geodesic_ends(outline.grid, starts, directions, middle)
-        low, high = (middle, high) if 0 < uv.min() and uv.max() < 1 else (low, middle)
-    return low
+def widest_line_mm(outline: Outline) -> float:
+    """Return the distance at which a line around ``outline`` runs off its grid. [mm]"""
+    starts, directions, _ = _leaving_lines(outline)
+    grid, reached = outline.grid, 0.0
+    state = _leaving_state(grid, starts, directions)
+    step = _GEODESIC_STEP_MM
+    while step > 0.01:
+        further = _geodesic_step(grid, state, step)
+        if 0 < further[:, :2].min() and further[:, :2].max() < 1:
+            state, reached = further, reached + step
+        else:
+            step /= 2
+    return reached
 
 
 def _leaving_lines(outline: Outline):
@@ -185,11 +191,21 @@ def _tangents(grid, part):
 
 
 def _geodesic_ends(grid: Grid, uv, direction, length_mm):
-    _, du, dv, _ = grid.frame(uv)
-    velocity = _in_parameters(du, dv, direction)
     n = max(1, int(np.ceil(length_mm / _GEODESIC_STEP_MM)))
-    h = length_mm / n
-    state = np.concatenate([uv, velocity], axis=1)
+    state = _leaving_state(grid, uv, direction)
+    for _ in range(n):
+        state = _geodesic_step(grid, state, length_mm / n)
+    return state[:, :2]
+
+
+def _leaving_state(grid, uv, direction):
+    """Return (u, v, u', v') for lines that leave along unit directions in space."""
+    _, du, dv, _ = grid.frame(uv)
+    return np.concatenate([uv, _in_parameters(du, dv, direction)], axis=1)
+
+
+def _geodesic_step(grid, state, h):
+    """One Runge-Kutta step of length h of the geodesic equation."""
 
     def rate(state):
         j = grid.jet(state[:, :2])
@@ -197,13 +213,11 @@ def _geodesic_ends(grid: Grid, uv, direction, length_mm):
         bend = j.duu * p**2 + 2 * j.duv * p * q + j.dvv * q**2
         return np.concatenate([state[:, 2:], -_in_parameters(j.du, j.dv, bend)], axis=1)
 
-    for _ in range(n):
-        k1 = rate(state)
-        k2 = rate(state + h / 2 * k1)
-        k3 = rate(state + h / 2 * k2)
-        k4 = rate(state + h * k3)
-        state = state + h / 6 * (k1 + 2 * k2 + 2 * k3 + k4)
-    return state[:, :2]
+    k1 = rate(state)
+    k2 = rate(state + h / 2 * k1)
+    k3 = rate(state + h / 2 * k2)
+    k4 = rate(state + h * k3)
+    return state + h / 6 * (k1 + 2 * k2 + 2 * k3 + k4)
 
 
 def _in_parameters(du, dv, vector):

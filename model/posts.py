@@ -48,6 +48,7 @@ from .plan import LEVEL, SQUARE, GivenPlane, PostCut
 EDGES = ("axis", "front outer", "front inner", "rear inner", "rear outer")  # around the box
 _EDGE_SIGNS = np.array([(0, 0), (-1, -1), (-1, 1), (1, 1), (1, -1)], float)  # along w, along d
 _STATIONS = 17
+_TOLERANCE_MM = 1e-6
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)
 
 
@@ -287,22 +288,26 @@ def inverse_image(line: PostLine, plane: CutPlane, move: RigidMove, offset_mm=0.
 def post_ends(
     line: PostLine, plane: CutPlane, move: RigidMove, *, kerf_mm: float, root_gap_mm: float, shift_mm: float = 0.0
 ) -> PostEnds:
-    """Return both ends of a post whose upper end makes ``move``.
-
-    Raises
-    ------
-    PlanError
-        If either cut leaves the post, or the stretch where it may be cut.
-    """
+    """Return both ends of a post whose upper end makes ``move``; see :func:`check_cuts`."""
     s_lower = line._crossing(plane.normal, plane.point_mm)
     s_take = inverse_image(line, plane, move)
     take_square = plane.height_above(line.lines(s_take)) - plane.height_above(line.lines(s_lower))
     opening = max(root_gap_mm, kerf_mm - float(take_square.min()))
     s_upper = inverse_image(line, plane, move, opening)
-    post = line.post
-    for which, s in (("lower", s_lower), ("upper", s_upper)):
-        height = float(line.lines(s)[0, 2])
-        if s.min() < 0 or s.max() > 1 or not post.cut_from_mm - 1e-6 <= height <= post.cut_to_mm + 1e-6:
+    return PostEnds(line, plane, move, opening, shift_mm, s_lower, s_take, s_upper)
+
+
+def check_cuts(ends: PostEnds) -> None:
+    """Refuse a cut that leaves the post, or the stretch where it may be cut.
+
+    Raises
+    ------
+    PlanError
+    """
+    post = ends.line.post
+    for which, s in (("lower", ends.s_lower), ("upper", ends.s_upper)):
+        if _room_mm(ends.line, s) < -_TOLERANCE_MM:
+            height = float(ends.line.lines(s)[0, 2])
             raise PlanError(
                 f"cut_height.{post.name}.{post.side}",
                 f"puts the {which} cut at {height:.1f} mm, off the stretch of this post that may be cut "
@@ -311,4 +316,22 @@ def post_ends(
                 value_mm=height,
                 limit_mm=post.cut_to_mm if height > post.cut_to_mm else post.cut_from_mm,
             )
-    return PostEnds(line, plane, move, opening, shift_mm, s_lower, s_take, s_upper)
+
+
+def room_above_mm(ends: PostEnds) -> float:
+    """Return how much further the upper cut could go before it leaves its stretch; negative: too far. [mm]"""
+    return _room_mm(ends.line, ends.s_upper)
+
+
+def _room_mm(line, s):
+    """Least distance of a cut to the limits of its stretch (on the axis) and to the post's ends."""
+    height = line.lines(s)[0, 2]
+    ends = line.lines(np.array([[0.0] * 5, [1.0] * 5]))[:, :, 2]
+    return float(
+        min(
+            height - line.post.cut_from_mm,
+            line.post.cut_to_mm - height,
+            (s * (ends[1] - ends[0])).min(),
+            ((1 - s) * (ends[1] - ends[0])).min(),
+        )
+    )

@@ -104,7 +104,7 @@ def _around_shift(built, shift, found):
     edges: dict[tuple[str, str], list[Side]] = {}
     gutter: dict[str, list[Side]] = {upper: [], strip: [], ROOF: []}
     for cell in built.layout.parts[f"trimming {shift.name}"]:
-        middle = cell.grid.point(np.array([cell.polygon.centroid.coords[0]]))[0, 0]
+        middle = cell.grid.point(np.array(cell.polygon.representative_point().coords))[0, 0]
         for chain in built.layout.chains_of[id(cell)]:
             other = chain.beside(cell)
             if other is not None and other.role == METAL and chain.line == "shift":

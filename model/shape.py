@@ -9,7 +9,7 @@ import numpy as np
 
 from .cuts import Zones, zones_of
 from .measured import Car, Opening
-from .outlines import Outline, line_at_distance, outline_on_skin
+from .outlines import Outline, line_at_distance, outline_on_skin, widest_line_mm
 from .placing import PostKey, front_posts, rear_posts
 from .posts import PostLine
 from .skin import Skin, skin_of
@@ -60,6 +60,11 @@ class CarShape:
                 self._flanges.clear()
             self._flanges[distance_mm] = line_at_distance(self.rear_window.outline, distance_mm, "flange")
         return self._flanges[distance_mm]
+
+    @cached_property
+    def widest_flange_mm(self) -> float:
+        """Distance from the rear window at which its grid ends; kerf included."""
+        return widest_line_mm(self.rear_window.outline)
 
     def centreline_of(self, outline: Outline) -> tuple[np.ndarray, np.ndarray]:
         """Return the lowest and highest point in which a line crosses y = 0, each (3,). [mm]"""
