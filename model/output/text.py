@@ -71,7 +71,7 @@ def comparison_text(reports) -> str:
     unit = reports[0].car["unit"]
     lines = [f"{reports[0].car['name']}: {len(reports)} plans side by side", _lengths_line(unit)]
     for block in blocks:
-        names = [_shortened(report.plan["name"], 16) for report in block]
+        names = [_shortened(report.plan["name"], 22) for report in block]
         rows = zip(*(_headline_cells(report, unit) for report in block), strict=True)
         labels = [label for label, _ in _HEADLINES]
         lines += ["", *table_lines(["", *names], [[a, *b] for a, b in zip(labels, rows, strict=True)])]
@@ -357,12 +357,15 @@ _HEADLINES = (
     ("front drop", lambda r, u: length_cell(r.totals.front_drop_mm, u)),
     ("rear drop", lambda r, u: length_cell(r.totals.rear_drop_mm, u)),
     ("roof forward", lambda r, u: length_cell(r.totals.roof_forward_mm, u)),
-    ("roof pitch", lambda r, u: angle_cell(r.totals.roof_pitch_deg)),
+    ("roof pitch, + rear down", lambda r, u: angle_cell(r.totals.roof_pitch_deg)),
     ("highest point after", lambda r, u: length_cell(r.totals.height_after_mm, u)),
     ("headroom after", lambda r, u: length_cell(r.totals.headroom_after_mm, u)),
     ("windshield along glass", lambda r, u: length_cell(r.window.windshield_height_after_mm, u)),
-    ("windshield rake after", lambda r, u: angle_cell(r.window.windshield_rake_after_deg)),
-    ("rear window rake after", lambda r, u: angle_cell(r.window.rear_rake_after_deg)),
+    (
+        "windshield rake after",
+        lambda r, u: angle_cell(r.window.windshield_rake_after_deg, "rearward", "forward"),
+    ),
+    ("rear window rake after", lambda r, u: angle_cell(r.window.rear_rake_after_deg, "rearward", "forward")),
     ("rear window forward", lambda r, u: length_cell(r.window.rear_forward_mm, u)),
     ("rear window down", lambda r, u: length_cell(r.window.rear_down_mm, u)),
     ("greatest take-out", lambda r, u: length_cell(_greatest(r, "take_out_mm"), u)),

@@ -164,6 +164,6 @@ def test_comparison_sets_plans_side_by_side():
         seams=(sample_seam(),),
     )
     text = comparison_text([sample_report(), worse])
-    assert re.search(r"two and a quart… +a plan whose na…", text)
+    assert re.search(r"two and a quarter +a plan whose name is …", text)
     assert re.search(r'greatest miss fore-aft +1-7/16" \(36\.5\) +2-1/2" \(63\.5\)', text)
     assert re.search(r"\n +seams +2 +1\n", text)
