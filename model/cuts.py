@@ -15,10 +15,12 @@ moved upper cut lies e_i above the lower one, square to the plane.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import contourpy
 import numpy as np
 
+from .numeric import dot
 from .outlines import STEP_MM
 from .placing import PostKey
 from .posts import PostEnds
@@ -59,50 +61,73 @@ class Zones:
 
 
 @dataclass(frozen=True, eq=False)
-class Cut:
-    """One of the two cuts: a plane for every post, by zone of the grid.
+class GridCut:
+    """One of the two cuts on one grid: a plane for every post that shares it.
 
     A point's value is Σ w_i (normals_i·P − offsets_i): negative below, positive above. [mm]
+    Two with the same planes are equal, so that what was found for one serves the other.
     """
+
+    zones: Zones
+    normals: np.ndarray  # (k, 3)
+    offsets_mm: np.ndarray  # (k,)
+
+    @cached_property
+    def _key(self):
+        return id(self.zones), self.normals.tobytes(), self.offsets_mm.tobytes()
+
+    def __hash__(self):
+        return hash(self._key)
+
+    def __eq__(self, other):
+        return isinstance(other, GridCut) and self._key == other._key
+
+    def height_above(self, points_mm) -> np.ndarray:
+        """Return how far points lie above the cut. [mm]"""
+        weights = self.zones.weights(points_mm)
+        return np.einsum("nk,nk->n", weights, points_mm @ self.normals.T - self.offsets_mm)
+
+    def with_slope(self, grid: Grid, uv):
+        """Return values and their derivatives along u and v, weights held."""
+        point, du, dv = grid.tangents(uv)
+        weights = self.zones.weights(point)
+        normal = weights @ self.normals
+        value = np.einsum("nk,nk->n", weights, point @ self.normals.T - self.offsets_mm)
+        return value, dot(normal, du), dot(normal, dv)
+
+
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """One of the two cuts all around the cab."""
 
     zones: dict[str, Zones]
     normals: dict[PostKey, np.ndarray]
     offsets_mm: dict[PostKey, float]
 
-    def planes(self, grid: Grid):
-        """Return normals (k, 3) and offsets (k,) in the order of the grid's zones."""
+    def on(self, grid: Grid) -> GridCut:
+        """Return the cut on one grid."""
         keys = self.zones[grid.name].keys
-        return np.array([self.normals[k] for k in keys]), np.array([self.offsets_mm[k] for k in keys])
+        normals = np.array([self.normals[k] for k in keys])
+        return GridCut(self.zones[grid.name], normals, np.array([self.offsets_mm[k] for k in keys]))
 
     def height_above(self, grid: Grid, points_mm) -> np.ndarray:
         """Return how far points of a grid lie above the cut. [mm]"""
-        normals, offsets = self.planes(grid)
-        weights = self.zones[grid.name].weights(points_mm)
-        return np.einsum("nk,nk->n", weights, points_mm @ normals.T - offsets)
-
-    def with_slope(self, grid: Grid, uv):
-        """Return values and their derivatives along u and v, weights held."""
-        point, du, dv, _ = grid.frame(uv)
-        normals, offsets = self.planes(grid)
-        weights = self.zones[grid.name].weights(point)
-        normal = weights @ normals
-        value = np.einsum("nk,nk->n", weights, point @ normals.T - offsets)
-        return value, np.einsum("nk,nk->n", normal, du), np.einsum("nk,nk->n", normal, dv)
+        return self.on(grid).height_above(points_mm)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Station:
     """A plane x = constant as a "cut": the side line of a shifted post's piece."""
 
     x_mm: float
 
-    def height_above(self, grid: Grid, points_mm) -> np.ndarray:
+    def height_above(self, points_mm) -> np.ndarray:
         """Return how far points lie behind the plane. [mm]"""
         return points_mm[:, 0] - self.x_mm
 
     def with_slope(self, grid: Grid, uv):
         """Return values and their derivatives along u and v."""
-        point, du, dv, _ = grid.frame(uv)
+        point, du, dv = grid.tangents(uv)
         return point[:, 0] - self.x_mm, du[:, 0], dv[:, 0]
 
 
@@ -119,7 +144,10 @@ def zones_of(lines, grids, front_keys, rear_keys) -> dict[str, Zones]:
     front_x = np.mean([lines[k].post.axis_mm[0][0] for k in front_keys])
     rear_x = np.mean([lines[k].post.axis_mm[0][0] for k in rear_keys])
     centre = [k for k in lines if k[1] == "centre"]
-    is_front = {k: abs(lines[k].post.axis_mm[0][0] - front_x) < abs(lines[k].post.axis_mm[0][0] - rear_x) for k in centre}
+    is_front = {
+        k: abs(lines[k].post.axis_mm[0][0] - front_x) < abs(lines[k].post.axis_mm[0][0] - rear_x)
+        for k in centre
+    }
     out = {}
     for grid in grids:
         if grid.kind == "side":
@@ -167,7 +195,8 @@ def upper_cut(zones, ends: dict[PostKey, PostEnds]) -> Cut:
     return Cut(zones, normals, offsets)
 
 
-def trace(grid: Grid, cut) -> list[np.ndarray]:
+@lru_cache(maxsize=256)
+def trace(grid: Grid, cut: GridCut | Station) -> tuple[np.ndarray, ...]:
     """Return the lines on a grid where ``cut`` is zero, each (n, 2) in (u, v).
 
     Found on the grid's lattice by marching squares, then every point is
@@ -175,9 +204,9 @@ def trace(grid: Grid, cut) -> list[np.ndarray]:
     stays on it.  Samples are at most :data:`model.outlines.STEP_MM` apart.
     """
     lattice_uv, lattice_mm = grid.lattice_uv, grid.lattice_mm
-    values = cut.height_above(grid, lattice_mm.reshape(-1, 3)).reshape(lattice_uv.shape[:2])
+    values = cut.height_above(lattice_mm.reshape(-1, 3)).reshape(lattice_uv.shape[:2])
     if values.min() > 0 or values.max() < 0:
-        return []
+        return ()
     u, v = lattice_uv[:, 0, 0], lattice_uv[0, :, 1]
     generator = contourpy.contour_generator(x=v, y=u, z=values)
     found = []
@@ -190,7 +219,7 @@ def trace(grid: Grid, cut) -> list[np.ndarray]:
         even = np.linspace(0, length[-1], n)
         uv = np.stack([np.interp(even, length, uv[:, 0]), np.interp(even, length, uv[:, 1])], axis=1)
         found.append(_onto_zero(grid, cut, uv))
-    return found
+    return tuple(found)
 
 
 def _onto_zero(grid, cut, uv):

@@ -25,6 +25,7 @@ from .skin import Grid
 
 POST, KEEP_OUT = "post", "keep-out"
 SLUGS = "slugs"
+POST_INSET_MM = 5.0  # posts are drawn this much thinner, so that they do not flicker through the skin
 
 
 @dataclass(frozen=True, eq=False)
@@ -240,7 +241,9 @@ def _posts(built: Built) -> list[Patch]:
                 (SLUGS, WASTE, ends.s_lower, ends.s_upper),
                 (built.upper_piece(key), POST, ends.s_upper, np.ones(5)),
             ]
-        out += [Patch(carrier, role, None, *post_mesh(line, low, high)) for carrier, role, low, high in stretches]
+        for carrier, role, low, high in stretches:
+            point, normal, triangles = post_mesh(line, low, high)
+            out.append(Patch(carrier, role, None, point - POST_INSET_MM * normal, normal, triangles))
     return out
 
 

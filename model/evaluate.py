@@ -7,11 +7,12 @@ from functools import lru_cache
 import numpy as np
 
 from .built import Built, build
+from .errors import PlanError
 from .findings import findings_of
 from .glass import window_report
 from .interference import interference_of
 from .layout import METAL, ROOF, WASTE, layout_of
-from .limits import check_drops, check_ranges
+from .limits import check_ranges, refused_drop
 from .measured import Car
 from .moves import IDENTITY
 from .occupant import effective_headroom_mm
@@ -42,8 +43,12 @@ def evaluate(car: Car, plan: Plan | None = None) -> Report:
 def build_checked(car: Car, plan: Plan) -> Built:
     """Return the geometry of a plan that lies inside the car's limits."""
     check_ranges(car, plan)
-    check_drops(car, plan)
-    return build(car, plan)
+    try:
+        return build(car, plan)
+    except PlanError as refusal:
+        if plan.roof is None or not refusal.parameter.startswith("cut_height"):
+            raise
+        raise refused_drop(car, plan, refusal) from refusal
 
 
 def report_of(built: Built) -> Report:
@@ -170,9 +175,7 @@ def cell_area_mm2(cell) -> float:
 
 
 # Degree-2 rule of three inner points (Strang and Fix, from memory; checked by tests on polynomials).
-_TRIANGLE_RULE = tuple(
-    (np.roll([2 / 3, 1 / 6, 1 / 6], k), 1 / 3) for k in range(3)
-)
+_TRIANGLE_RULE = tuple((np.roll([2 / 3, 1 / 6, 1 / 6], k), 1 / 3) for k in range(3))
 
 
 def highest_mm(grid: Grid, direction) -> float:
@@ -183,7 +186,12 @@ def highest_mm(grid: Grid, direction) -> float:
     for _ in range(20):
         jet = grid.jet(uv)
         slope = np.array([jet.du[0] @ direction, jet.dv[0] @ direction])
-        bend = np.array([[jet.duu[0] @ direction, jet.duv[0] @ direction], [jet.duv[0] @ direction, jet.dvv[0] @ direction]])
+        bend = np.array(
+            [
+                [jet.duu[0] @ direction, jet.duv[0] @ direction],
+                [jet.duv[0] @ direction, jet.dvv[0] @ direction],
+            ]
+        )
         if np.linalg.det(bend) <= 0:
             break
         uv = np.clip(uv - np.clip(np.linalg.solve(bend, slope), -0.05, 0.05), 0, 1)

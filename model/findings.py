@@ -8,7 +8,9 @@ from .report import Finding, Interference, PostReport, SeamReport, WindowReport
 from .units import shown
 
 WINDSHIELD_LEAST_MM = 152.4
-WINDSHIELD_SOURCE = "Washington State, WAC 204-10-024: 6 in of unobstructed glass, or as built; local law decides"
+WINDSHIELD_SOURCE = (
+    "Washington State, WAC 204-10-024: 6 in of unobstructed glass, or as built; local law decides"
+)
 FLANGE_LEAST_MM = 19.05
 NO_SOURCE = "common practice, no source"
 
@@ -77,7 +79,9 @@ def findings_of(
             )
         )
     if built.plan.roof is not None:
-        for name in sorted({p.removeprefix("glass removed ") for p in built.layout.parts if "glass removed" in p}):
+        for name in sorted(
+            {p.removeprefix("glass removed ") for p in built.layout.parts if "glass removed" in p}
+        ):
             cut = window.windshield_height_before_mm - window.windshield_height_after_mm
             if name.startswith("windshield"):
                 lost = cut

@@ -118,7 +118,10 @@ class Sheet:
         """Points and normals all over the sheet, before the move, and how far apart they are."""
         meshes = [cell_mesh(c) for c in self.cells]
         middles = [m.point_mm[m.triangles].mean(axis=1) for m in meshes]
-        reach = [np.linalg.norm(m.point_mm[m.triangles] - p[:, None], axis=2).max(axis=1) for m, p in zip(meshes, middles, strict=True)]
+        reach = [
+            np.linalg.norm(m.point_mm[m.triangles] - p[:, None], axis=2).max(axis=1)
+            for m, p in zip(meshes, middles, strict=True)
+        ]
         points = np.concatenate([*middles, *(m.point_mm for m in meshes)])
         reach = np.concatenate([*reach, *(np.zeros(len(m.point_mm)) for m in meshes)])
         return cKDTree(points), float(reach.max())
@@ -352,7 +355,11 @@ def _common(groups, thickness_mm, name, body) -> Interference | None:
                 volume += sign * weight * thickness_mm * size
                 moment += sign * weight * first_moment
                 area += sign * weight * size
-            over = (np.array([v[1] for v in g[2:]]) <= 0).all(axis=0) if len(g) > 2 else np.ones(len(point), bool)
+            over = (
+                (np.array([v[1] for v in g[2:]]) <= 0).all(axis=0)
+                if len(g) > 2
+                else np.ones(len(point), bool)
+            )
             if isinstance(body, Sheet) and over.any():
                 highest, lowest = max(highest, g[0][0][over].max()), min(lowest, g[0][-1][over].min())
             elif not isinstance(body, Sheet) and sign > 0:

@@ -25,12 +25,12 @@ Parts of the skin are named:
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
 
-from .cuts import Cut, Station, trace
+from .cuts import Cut, GridCut, Station, trace
 from .errors import PlanError
 from .outlines import STEP_MM
 from .placing import PostKey
@@ -227,30 +227,69 @@ def layout_of(
         Width lost around the window panel.
     shifts : sequence of Shift
     """
-    window = None
-    if flange_mm is not None:
-        window = (shape.flange(flange_mm), shape.flange(flange_mm + kerf_mm))
-    drawn = {grid.name: _fixed_lines(shape, grid, window) for grid in shape.skin.grids.values()}
-    nodes: dict[tuple[str, str], list[float]] = {}
-    for grid in shape.skin.grids.values():
-        lines = drawn[grid.name]
-        if lower is not None:
-            panel = _polygon(window[0]) if window is not None and window[0].grid is grid else None
-            for name, cut in (("lower", lower), ("upper", upper)):
-                lines += [(name, uv) for whole in trace(grid, cut) for uv in _outside(whole, panel)]
-        for shift in shifts:
-            if grid.name == f"side {shift.key[1]}":
-                gutter = nodes.setdefault(("roof", "v0" if grid.side == "right" else "v1"), [])
-                for x in shift.stations_mm:
-                    uv = _rail_line(shape, grid, Station(x))
-                    lines.append(("shift", uv))
-                    gutter.append(uv[0, 0])
+    nodes: dict[str, list[float]] = {"v0": [], "v1": []}
+    for shift in shifts:
+        grid = shape.skin.grids[f"side {shift.key[1]}"]
+        border = "v0" if grid.side == "right" else "v1"
+        nodes[border] += [_rail_line(shape, grid, Station(x))[0, 0] for x in shift.stations_mm]
     cells, chains = [], []
     for grid in shape.skin.grids.values():
-        new_cells, new_chains = _arrange(shape, grid, drawn[grid.name], nodes, lower, upper, window, shifts)
+        own = tuple(shift for shift in shifts if grid.name == f"side {shift.key[1]}")
+        cuts = (None, None) if lower is None else (lower.on(grid), upper.on(grid))
+        at_gutter = tuple(sorted((b, u) for b in nodes for u in nodes[b])) if grid.name == "roof" else ()
+        has_window = shape.rear_window.outline.grid is grid
+        new_cells, new_chains = _grid_part(
+            shape,
+            grid,
+            *cuts,
+            flange_mm if has_window else None,
+            kerf_mm if has_window else 0.0,
+            own,
+            at_gutter,
+        )
         cells += new_cells
         chains += new_chains
     return Layout(tuple(cells), tuple(chains))
+
+
+@lru_cache(maxsize=128)
+def _grid_part(
+    shape: CarShape,
+    grid: Grid,
+    lower: GridCut | None,
+    upper: GridCut | None,
+    flange_mm: float | None,
+    kerf_mm: float,
+    shifts: tuple[Shift, ...],
+    gutter_nodes: tuple[tuple[str, float], ...],
+):
+    """Return cells and chains of one grid; remembered, for a move alone changes none of them."""
+    window = None
+    if flange_mm is not None:
+        window = (shape.flange(flange_mm), shape.flange(flange_mm + kerf_mm))
+    lines = _fixed_lines(shape, grid, window)
+    if lower is not None:
+        panel = _polygon(window[0]) if window is not None else None
+        for name, cut in (("lower", lower), ("upper", upper)):
+            lines += [(name, uv) for whole in trace(grid, cut) for uv in _outside(whole, panel)]
+    for shift in shifts:
+        lines += [("shift", _rail_line(shape, grid, Station(x))) for x in shift.stations_mm]
+    lines = _border_lines(grid, lines, gutter_nodes) + lines
+    coordinates, tags, polygons = _noded(lines)
+    inside = shapely.get_coordinates(shapely.point_on_surface(polygons))
+    names = _names(shape, grid, inside, lower, upper, window, shifts)
+    cells = [Cell(grid, polygon, *name) for polygon, name in zip(polygons, names, strict=True)]
+    beside = _cells_beside(coordinates, cells)
+    point, _, _, normal = grid.frame(np.concatenate(coordinates))
+    limits = np.cumsum([len(c) for c in coordinates])[:-1]
+    chains = [
+        Chain(grid, c, tag, left, right, p, n)
+        for c, tag, (left, right), p, n in zip(
+            coordinates, tags, beside, np.split(point, limits), np.split(normal, limits), strict=True
+        )
+        if left is not None or right is not None
+    ]
+    return cells, chains
 
 
 def _polygon(outline):
@@ -306,7 +345,7 @@ def _border_lines(grid, lines, nodes):
         along = _along(border)
         fixed = start[1 - along]
         on_it = ends[ends[:, 1 - along] == fixed, along]
-        split = np.unique(np.concatenate([[0.0, 1.0], on_it, nodes.get((grid.name, border), [])]))
+        split = np.unique(np.concatenate([[0.0, 1.0], on_it, [u for name, u in nodes if name == border]]))
         split = split[np.concatenate([[True], np.diff(split) > 1e-12])]
         for a, b in zip(split[:-1], split[1:], strict=True):
             pair = np.empty((2, 2))
@@ -320,41 +359,24 @@ def _border_lines(grid, lines, nodes):
     return out
 
 
-def _arrange(shape, grid, lines, nodes, lower, upper, window, shifts):
-    """Node the lines of one grid, make cells and name them."""
-    lines = _border_lines(grid, lines, nodes) + lines
-    noded = shapely.get_parts(shapely.node(shapely.MultiLineString([shapely.LineString(uv) for _, uv in lines])))
+def _noded(lines):
+    """Return the chains between nodes, the line each belongs to, and the polygons they bound."""
+    noded = shapely.get_parts(
+        shapely.node(shapely.multilinestrings([shapely.linestrings(uv) for _, uv in lines]))
+    )
     tag_of_vertex = {}
     for tag, uv in lines:
-        for vertex in map(tuple, uv[1:-1]):
-            tag_of_vertex[vertex] = tag
-    tree = None
+        tag_of_vertex.update(dict.fromkeys(map(tuple, uv[1:-1].tolist()), tag))
     flat, index = shapely.get_coordinates(noded, return_index=True)
     coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
-    tags = []
+    tree, tags = None, []
     for uv in coordinates:
-        tag = next((tag_of_vertex[v] for v in map(tuple, uv[1:-1]) if v in tag_of_vertex), None)
-        if tag is None:
+        tag = next((tag_of_vertex[v] for v in map(tuple, uv[1:-1].tolist()) if v in tag_of_vertex), None)
+        if tag is None:  # no sample of its own between its nodes: the line nearest to its middle
             tree = tree or shapely.STRtree([shapely.LineString(line) for _, line in lines])
-            middle = shapely.Point((uv[0] + uv[1]) / 2)
-            tag = lines[int(tree.nearest(middle))][0]
+            tag = lines[int(tree.nearest(shapely.Point((uv[0] + uv[1]) / 2)))][0]
         tags.append(tag)
-    polygons = shapely.get_parts(shapely.polygonize(noded))
-    inside = shapely.get_coordinates(shapely.point_on_surface(polygons))
-    names = _names(shape, grid, inside, lower, upper, window, shifts)
-    cells = [Cell(grid, polygon, *name) for polygon, name in zip(polygons, names, strict=True)]
-    beside = _cells_beside(coordinates, cells)
-    uv = np.concatenate(coordinates)
-    point, _, _, normal = grid.frame(uv)
-    cuts = np.cumsum([len(c) for c in coordinates])[:-1]
-    chains = [
-        Chain(grid, c, tag, left, right, p, n)
-        for c, tag, (left, right), p, n in zip(
-            coordinates, tags, beside, np.split(point, cuts), np.split(normal, cuts), strict=True
-        )
-        if left is not None or right is not None
-    ]
-    return cells, chains
+    return coordinates, tags, shapely.get_parts(shapely.polygonize(noded))
 
 
 def _cells_beside(coordinates, cells):
@@ -388,10 +410,10 @@ def _names(shape, grid, inside_uv, lower, upper, window, shifts):
     points = grid.point(inside_uv)
     below = above = None
     if lower is not None:
-        below = lower.height_above(grid, points) < 0
-        above = (upper.height_above(grid, points) > 0) & ~below
-        nearest = lower.zones[grid.name].weights(points).argmax(axis=1)
-        keys = lower.zones[grid.name].keys
+        below = lower.height_above(points) < 0
+        above = (upper.height_above(points) > 0) & ~below
+        nearest = lower.zones.weights(points).argmax(axis=1)
+        keys = lower.zones.keys
     pane = np.full(len(points), -1)
     for i, opening in enumerate(shape.openings):
         if opening.outline.grid is grid:

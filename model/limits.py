@@ -16,7 +16,7 @@ from .built import place, remembered_shape
 from .errors import PlanError
 from .measured import Car
 from .plan import Plan, RoofMove
-from .posts import check_cuts, room_above_mm
+from .posts import room_above_mm
 from .units import shown
 
 LAY_DOWN_DEG = (-10.0, 45.0)  # assumed: beyond this it is another window
@@ -60,32 +60,21 @@ def drop_limit_mm(car: Car, plan: Plan, which: str) -> float:
     return 0.0
 
 
-def check_drops(car: Car, plan: Plan) -> None:
-    """Refuse a plan whose cuts leave the posts, naming the drop to change and how far it may go.
-
-    Raises
-    ------
-    PlanError
-    """
-    if plan.roof is None:
-        return
-    try:
-        for ends in place(remembered_shape(car), plan).ends.values():
-            check_cuts(ends)
-    except PlanError as refusal:
-        for which in ("rear_drop", "front_drop"):
-            value = getattr(plan.roof, f"{which}_mm")
-            limit = drop_limit_mm(car, plan, which)
-            if limit < value:
-                raise PlanError(
-                    which,
-                    f"must be at most {shown(_down_to_sixteenth(limit), car.unit)} on this car with the rest of "
-                    f"this plan; got {shown(value, car.unit)}. ({refusal.parameter} {refusal.message})",
-                    "Drop it less, cut lower, or re-measure how high that post may be cut.",
-                    value_mm=value,
-                    limit_mm=limit,
-                ) from refusal
-        raise
+def refused_drop(car: Car, plan: Plan, refusal: PlanError) -> PlanError:
+    """Return a refused cut as the drop to change and how far it may go, where a drop is to blame."""
+    for which in ("rear_drop", "front_drop"):
+        value = getattr(plan.roof, f"{which}_mm")
+        limit = drop_limit_mm(car, plan, which)
+        if limit < value:
+            return PlanError(
+                which,
+                f"must be at most {shown(_down_to_sixteenth(limit), car.unit)} on this car with the rest of "
+                f"this plan; got {shown(value, car.unit)}. ({refusal.parameter} {refusal.message})",
+                "Drop it less, cut lower, or re-measure how high that post may be cut.",
+                value_mm=value,
+                limit_mm=limit,
+            )
+    return refusal
 
 
 def _down_to_sixteenth(length_mm: float) -> float:

@@ -31,7 +31,9 @@ def effective_headroom_mm(roof: Grid, gauge_mm: float, seat_mm, move: RigidMove 
     length = 0.0
     for _ in range(30):
         point, du, dv, normal = roof.frame(uv)
-        step = np.linalg.solve(np.stack([du[0], dv[0], -direction], axis=1), seat + length * direction - point[0])
+        step = np.linalg.solve(
+            np.stack([du[0], dv[0], -direction], axis=1), seat + length * direction - point[0]
+        )
         uv = np.clip(uv + np.clip(step[:2], -0.1, 0.1), -0.01, 1.01)
         length += step[2]
         if np.abs(step).max() < 1e-12:

@@ -155,9 +155,7 @@ def shift_mm(by: str | float | None, line: PostLine, plane: CutPlane, roof: Rigi
     )
 
 
-def window_place(
-    window: WindowMove | None, pivot_mm, top_centre_mm, roof: RigidMove
-) -> WindowPlace:
+def window_place(window: WindowMove | None, pivot_mm, top_centre_mm, roof: RigidMove) -> WindowPlace:
     """Return where the rear window panel goes.
 
     Parameters
@@ -175,5 +173,3 @@ def window_place(
     if down is None:
         down = float(laid.points(top_centre_mm)[2] - roof.points(top_centre_mm)[2])
     return WindowPlace(translation(-window.forward_mm, 0.0, -down) @ laid, pivot, down)
-
-

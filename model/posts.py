@@ -286,7 +286,13 @@ def inverse_image(line: PostLine, plane: CutPlane, move: RigidMove, offset_mm=0.
 
 
 def post_ends(
-    line: PostLine, plane: CutPlane, move: RigidMove, *, kerf_mm: float, root_gap_mm: float, shift_mm: float = 0.0
+    line: PostLine,
+    plane: CutPlane,
+    move: RigidMove,
+    *,
+    kerf_mm: float,
+    root_gap_mm: float,
+    shift_mm: float = 0.0,
 ) -> PostEnds:
     """Return both ends of a post whose upper end makes ``move``; see :func:`check_cuts`."""
     s_lower = line._crossing(plane.normal, plane.point_mm)

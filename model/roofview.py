@@ -18,13 +18,13 @@ from .layout import BODY, METAL, PANE, WASTE
 from .measured import Car
 from .moves import IDENTITY
 from .report import Report
-from .seamcolours import CLASSES, class_of
+from .seamcolours import class_of
 from .silhouette import GLASS_COLOUR, INK, KEEP_OUT_COLOUR, SLUG_COLOUR, STOCK_INK, VIEWS, colour_of
 
-FIELD_OF_VIEW_DEG = 12.0  # nearly parallel; the same in every view
+FIELD_OF_VIEW_DEG = 16.0  # nearly parallel; the same in every view
 BACKGROUND = 0xF6F7F8
-SEAM_RADIUS_MM = 7.0
-LIFT_MM = 1.2  # edges are drawn this far outside the skin, so that they are not half hidden in it
+SEAM_RADIUS_MM = 9.0
+LIFT_MM = 3.5  # edges are drawn this far outside the skin, so that they are not half hidden in it
 
 
 class RoofView:
@@ -54,23 +54,24 @@ class RoofView:
         self._objects: dict[str, k3d.objects.Drawable] = {}
         self._wanted = {"ghost": True, "slugs": False, "seams": True, "keep-outs": True}
         self._shown: set[str] = set()
-        self._centre, self._size = np.zeros(3), np.ones(3)
+        self._points = np.zeros((1, 3))
 
     def look_at(self, car: Car):
         """Take the measure of a car, for the views."""
-        points = np.array([p for hoop in car.hoops for side in ("right", "left") for p in hoop.side_mm(side)])
-        self._centre = (points.min(axis=0) + points.max(axis=0)) / 2
-        self._size = points.max(axis=0) - points.min(axis=0)
+        sides = [hoop.side_mm(side) for hoop in car.hoops for side in ("right", "left")]
+        self._points = np.array(sides).reshape(-1, 3)
 
-    def look_from(self, name: str, aspect: float = 1.6):
+    def look_from(self, name: str, aspect: float = 1.55):
         """Turn to one of :data:`model.silhouette.VIEWS`, the whole car in sight."""
         view = VIEWS[name]
-        half = np.abs(view.axes) @ self._size / 2
+        seen = self._points @ view.axes.T
+        low, high = seen.min(axis=0), seen.max(axis=0)
+        centre = (low + high) / 2 @ view.axes
+        half = (high - low) / 2
         tangent = np.tan(np.radians(FIELD_OF_VIEW_DEG / 2))
-        distance = max(half[1], half[0] / aspect) * 1.12 / tangent + half[2]
-        at = self._centre + distance * view.axes[2]
-        up = (0.0, 1e-3, 1.0) if abs(view.toward[2]) < 1 else view.up
-        self.plot.camera = [float(x) for x in (*at, *self._centre, *up)]
+        distance = max(half[1], half[0] / aspect) * 1.08 / tangent + half[2]
+        at = centre + distance * view.axes[2]
+        self.plot.camera = [float(x) for x in (*at, *centre, *view.up)]
         self.plot.render()
 
     def want(self, name: str, is_wanted: bool):
@@ -130,7 +131,8 @@ class RoofView:
     def _seams(self, report):
         point, triangles, colours = seam_tubes(report)
         values = {"vertices": np.float32(point), "indices": np.uint32(triangles), "colors": np.uint32(colours)}
-        self._put("seams", values, lambda: k3d.mesh(**values, flat_shading=True, side="double", name="seams"))
+        look = {"flat_shading": False, "side": "double", "roughness": 1.0, "name": "seams"}
+        self._put("seams", values, lambda: k3d.mesh(**values, **look))
 
     def _put(self, name, values, make):
         """Make an object, or change those of its values that differ."""
@@ -167,7 +169,7 @@ def _look_of(patch):
     if patch.role == PANE:
         return {"color": int(GLASS_COLOUR[1:], 16), "opacity": 0.38, "roughness": 0.08}
     if patch.role == KEEP_OUT:
-        return {"color": int(KEEP_OUT_COLOUR[1:], 16), "roughness": 1.0}
+        return {"color": int(KEEP_OUT_COLOUR[1:], 16), "opacity": 0.5, "roughness": 1.0}
     if patch.role == WASTE:
         return {"color": int(SLUG_COLOUR[1:], 16), "roughness": 0.7}
     colour = int(colour_of(patch.carrier)[1:], 16)
@@ -220,4 +222,3 @@ def _tube_triangles():
 
 
 _TUBE = _tube_triangles()
-SEAM_CLASSES = CLASSES

@@ -17,6 +17,9 @@ from .built import Built
 from .display import POST, EdgeLine, Patch, edge_lines, ghost_of, patches_of, split, stock_layout, stock_patches
 from .layout import BODY, METAL, PANE, ROOF, WASTE, WINDOW
 from .moves import IDENTITY
+from .placing import front_posts
+from .report import Report
+from .units import shop_inches
 
 INK, STOCK_INK, DIMENSION_INK = "#2b3036", "#7d8792", "#9a3412"
 COLOURS = {BODY: "#c3c7cb", ROOF: "#6fa3cf", WINDOW: "#6bbf9f"}  # told apart by colour-blind eyes too
@@ -95,6 +98,87 @@ def drawing_of(built: Built, view: View, *, with_stock: bool = True, extra=()) -
         elements += _stock_lines(built, view)
     corners = _paper(np.concatenate([p.point_mm for p in stock_patches(built.shape)]), view)
     return Drawing((*elements, *extra), corners.min(axis=0), corners.max(axis=0))
+
+
+def side_drawing(built: Built, report: Report) -> Drawing:
+    """Return the side view with the dimensions that the plan changed."""
+    view = VIEWS["side"]
+    drawing = drawing_of(built, view)
+    low, high = drawing.low.copy(), drawing.high.copy()
+    extra, unit, totals = [], report.car["unit"], report.totals
+    if built.plan.roof is not None:
+        landing = np.mean([built.ends[k].plane.point_mm for k in front_posts(built.shape.car)], axis=0)
+        unmoved = built.moves[ROOF].inverse().points(landing)
+        rear = np.array(built.shape.car.rear_point_mm)
+        lowered = built.moves[ROOF].points(rear)
+        for name, before, after, side in (("front", unmoved, landing, -1), ("rear", rear, lowered, 1)):
+            at = low[0] - 90 if side < 0 else high[0] + 90
+            words = (name, f"{_length(before[2] - after[2], unit)} down")
+            extra += _upright(at, -before[2], -after[2], before[0], after[0], words, side)
+        top = -totals.height_before_mm, -totals.height_after_mm
+        words = f"top {_length(totals.height_before_mm - totals.height_after_mm, unit)} lower"
+        extra.append(_text((low[0] + high[0]) / 2, top[0] - 45, words, "middle"))
+        extra += _level(high[1] + 70, unmoved[0], landing[0], "roof", unit)
+    if built.plan.window is not None:
+        pivot = built.window.pivot_mm
+        moved = built.window.move.points(pivot)
+        extra += _level(high[1] + 70, pivot[0], moved[0], "window", unit)
+    room = np.array([330.0, 110.0])
+    return Drawing((*drawing.elements, *extra), low - room, high + room)
+
+
+def _length(mm, unit):
+    return shop_inches(mm) if unit == "in" else f"{mm:.0f} mm"
+
+
+def _upright(at, top, bottom, top_from, bottom_from, words, side):
+    """Return an upright dimension beside the car, with lines back to where it is taken."""
+    thin = f'stroke="{DIMENSION_INK}" stroke-width="1.6" stroke-opacity="0.45"'
+    return [
+        f'<path d="M{top_from:.0f} {top:.0f}L{at + side * 12:.0f} {top:.0f}" {thin}/>',
+        f'<path d="M{bottom_from:.0f} {bottom:.0f}L{at + side * 12:.0f} {bottom:.0f}" {thin}/>',
+        f'<path d="M{at:.0f} {top - 60:.0f}V{top:.0f}M{at:.0f} {bottom:.0f}V{bottom + 60:.0f}" {_DIMENSION}/>',
+        *(_tip(at, y, 0, way) for y, way in ((top, 1), (bottom, -1))),
+        *(
+            _text(at + side * 30, (top + bottom) / 2 + dy, word, "end" if side < 0 else "start")
+            for word, dy in zip(words, (-14, 44), strict=True)
+        ),
+    ]
+
+
+def _level(at, before, after, word, unit):
+    """Return a level dimension under the car: how far something went forward."""
+    if abs(before - after) < 0.8:
+        return []
+    left, right = sorted((before, after))
+    way = "forward" if after < before else "rearward"
+    return [
+        f'<path d="M{left - 60:.0f} {at:.0f}H{left:.0f}M{right:.0f} {at:.0f}H{right + 60:.0f}'
+        f'M{left:.0f} {at - 22:.0f}v44M{right:.0f} {at - 22:.0f}v44" {_DIMENSION}/>',
+        _tip(left, at, 1, 0),
+        _tip(right, at, -1, 0),
+        _text((left + right) / 2, at + 74, f"{word} {_length(right - left, unit)} {way}", "middle"),
+    ]
+
+
+_DIMENSION = f'fill="none" stroke="{DIMENSION_INK}" stroke-width="3"'
+
+
+def _tip(x, y, dx, dy):
+    """Return an arrow head at (x, y) that points along (dx, dy)."""
+    ax, ay = x - 22 * dx, y - 22 * dy
+    wide = (9 * dy, 9 * dx)
+    return (
+        f'<path d="M{x:.0f} {y:.0f}L{ax + wide[0]:.0f} {ay + wide[1]:.0f}'
+        f'L{ax - wide[0]:.0f} {ay - wide[1]:.0f}Z" fill="{DIMENSION_INK}"/>'
+    )
+
+
+def _text(x, y, words, anchor):
+    return (
+        f'<text x="{x:.0f}" y="{y:.0f}" font-size="54" font-family="system-ui, sans-serif" '
+        f'text-anchor="{anchor}" fill="{DIMENSION_INK}">{escape(words)}</text>'
+    )
 
 
 def _shell(patches, moves, edges, view):

@@ -156,14 +156,19 @@ class Grid:
             dvv=along(ay[2], x0),
         )
 
-    def frame(self, uv):
-        """Return points, S_u, S_v and the unit normal out of the car, each (n, 3)."""
+    def tangents(self, uv):
+        """Return points, S_u and S_v, each (n, 3)."""
         a, x, y = self._terms(uv)
         x0, x1 = (powers(x, self.degree_u, d) for d in (0, 1))
         y0, y1 = (powers(y, self.degree_v, d) for d in (0, 1))
         ay = np.einsum("npqk,nq->npk", a, y0)
         point, du = np.einsum("npk,np->nk", ay, x0), np.einsum("npk,np->nk", ay, x1)
-        dv = np.einsum("npqk,np,nq->nk", a, x0, y1)
+        dv = np.einsum("npk,np->nk", np.einsum("npqk,nq->npk", a, y1), x0)
+        return point, du, dv
+
+    def frame(self, uv):
+        """Return points, S_u, S_v and the unit normal out of the car, each (n, 3)."""
+        point, du, dv = self.tangents(uv)
         return point, du, dv, self.outward * unit(cross(du, dv))
 
     def normal(self, uv) -> np.ndarray:
@@ -259,7 +264,11 @@ class Grid:
         lattice point, held inside the grid.
         """
         points = np.asarray(points_mm, float).reshape(-1, 3)
-        uv = self.lattice_uv.reshape(-1, 2)[self._tree.query(points)[1]] if start_uv is None else start_uv.copy()
+        uv = (
+            self.lattice_uv.reshape(-1, 2)[self._tree.query(points)[1]]
+            if start_uv is None
+            else start_uv.copy()
+        )
         moving = np.arange(len(points))
         for _ in range(16):
             step = self._step_to_foot(uv[moving], points[moving])
@@ -344,7 +353,9 @@ def skin_of(car: Car) -> Skin:
         inner_right = np.array(panel.side_mm("right"), float).reshape(g, -1, 3)
         inner_left = np.array(panel.side_mm("left"), float).reshape(g, -1, 3)
         lines = [
-            np.concatenate([right[hoop, i][None], inner_right[i], inner_left[i, :-1][::-1], left[hoop, i][None]])
+            np.concatenate(
+                [right[hoop, i][None], inner_right[i], inner_left[i, :-1][::-1], left[hoop, i][None]]
+            )
             for i in range(g)
         ]
         points = np.array([*lines, over[hoop]]).swapaxes(0, 1)  # (across, up, 3)
@@ -374,7 +385,9 @@ def _averaged_parameters(points):
 
 
 def _refined(breaks, per_span):
-    inner = [np.linspace(a, b, per_span, endpoint=False) for a, b in zip(breaks[:-1], breaks[1:], strict=True)]
+    inner = [
+        np.linspace(a, b, per_span, endpoint=False) for a, b in zip(breaks[:-1], breaks[1:], strict=True)
+    ]
     return np.append(np.concatenate(inner), breaks[-1])
 
 

@@ -1,0 +1,192 @@
+"""The report as HTML for the notebook: headline numbers and tables, stock against chopped."""
+
+from __future__ import annotations
+
+from collections import Counter
+from html import escape
+
+from ..report import Report
+from ..units import shop_inches
+from .cells import angle_cell
+from .text import worst_first
+
+NONE = "—"
+
+
+def length_html(mm, unit, denominator=16, sign=False):
+    """Return a length in shop inches with mm small beside it; mm first where the car is in mm.
+
+    Examples
+    --------
+    >>> length_html(57.15, "in")
+    '2-1/4&quot;<small>57.2</small>'
+    """
+    if mm is None:
+        return NONE
+    plus = "+" if sign and mm > 0.05 else ""
+    inches, metric = shop_inches(mm, denominator), f"{mm:.1f}" if abs(mm) >= 0.05 else "0"
+    first, second = (inches, metric) if unit == "in" else (f"{metric} mm", inches)
+    return f"{plus}{escape(first)}<small>{escape(second)}</small>"
+
+
+def long_html(mm, unit):
+    """Return a long length in feet and inches with metres small beside it."""
+    if unit != "in":
+        return f"{mm / 1000:.2f} m"
+    feet, inches = divmod(round(abs(mm) / 25.4 * 2) / 2, 12)
+    return f"{feet:.0f}' {escape(shop_inches(inches * 25.4, 2))}<small>{mm / 1000:.2f} m</small>"
+
+
+def headline_html(report: Report) -> str:
+    """Return the headline numbers as tiles."""
+    unit, totals, window = report.car["unit"], report.totals, report.window
+    gaps = [s.gap_mm for s in report.seams if s.gap_mm]
+    widest = max((g.max for g in gaps), default=0.0)
+    deepest = max((-g.min for g in gaps), default=0.0)
+    tiles = [
+        ("Roof height", *_change(totals.height_before_mm, totals.height_after_mm, unit)),
+        (
+            "Windshield glass",
+            *_change(window.windshield_height_before_mm, window.windshield_height_after_mm, unit),
+        ),
+    ]
+    if totals.headroom_before_mm is not None and totals.headroom_after_mm is not None:
+        tiles.append(("Headroom", *_change(totals.headroom_before_mm, totals.headroom_after_mm, unit)))
+    tiles += [
+        ("Weld", long_html(totals.weld_mm, unit), f"{len(report.seams)} seams"),
+        ("Widest gap", length_html(max(widest, 0.0), unit, 32), _seam_at(report, widest, "max")),
+        ("Deepest lap", length_html(max(deepest, 0.0), unit, 32), _seam_at(report, -deepest, "min")),
+        ("Findings", str(len(report.findings)), _by_kind(report)),
+    ]
+    cells = "".join(
+        f'<div class="pd-tile"><div class="pd-name">{name}</div><div class="pd-number">{number}</div>'
+        f'<div class="pd-note">{note}</div></div>'
+        for name, number, note in tiles
+    )
+    return f'<div class="pd-tiles">{cells}</div>'
+
+
+def _change(before, after, unit):
+    moved = after - before
+    note = "as stock" if abs(moved) < 0.05 else f"{length_html(moved, unit, sign=True)} against stock"
+    return length_html(after, unit), note
+
+
+def _seam_at(report, value, end):
+    if not report.seams or abs(value) < 0.05:
+        return "no seam" if not report.seams else "none"
+    return escape(next(s.name for s in report.seams if s.gap_mm and abs(getattr(s.gap_mm, end) - value) < 1e-9))
+
+
+def _by_kind(report):
+    counts = Counter(f.kind for f in report.findings)
+    return ", ".join(f"{n} {escape(kind)}" for kind, n in counts.most_common(2)) or "nothing to flag"
+
+
+def posts_html(report: Report) -> str:
+    """Return what to cut on every post, and where its ends will miss."""
+    unit = report.car["unit"]
+    rows = [
+        [
+            f"<b>{escape(p.post)}</b> {p.side}",
+            f"{angle_cell(p.lean_side_deg)} / {angle_cell(p.lean_front_deg)}",
+            length_html(p.cut_height_mm, unit),
+            length_html(p.take_out_mm, unit),
+            length_html(p.removed_mm, unit),
+            _miss(p, unit),
+        ]
+        for p in report.posts
+    ]
+    heads = ["post", "lean side / front", "cut at z", "take-out", "mark to mark", "upper end lands"]
+    return _table(heads, rows, "The posts are not cut.", words=(0, 5))
+
+
+def _miss(post, unit):
+    words = []
+    for mm, positive, negative in (
+        (post.miss_fore_aft_mm, "rearward", "forward"),
+        (post.miss_across_mm, "inboard", "outboard"),
+    ):
+        if abs(mm) >= 0.4:
+            words.append(f"{length_html(abs(mm), unit)} {positive if mm > 0 else negative}")
+    return ", ".join(words) or "on the lower end"
+
+
+def seams_html(report: Report) -> str:
+    """Return every seam: its weld and how it fits."""
+    unit = report.car["unit"]
+    rows = [
+        [
+            f'<span title="{escape(" to ".join(s.pieces))}">{escape(s.name)}</span>',
+            escape(s.kind),
+            long_html(s.length_mm, unit) if s.length_mm > 304.8 else length_html(s.length_mm, unit),
+            _range(s.gap_mm, unit),
+            length_html(max(s.step_mm.min, s.step_mm.max, key=abs), unit, 32) if s.step_mm else NONE,
+        ]
+        for s in report.seams
+    ]
+    return _table(["seam", "kind", "weld", "gap (− lap)", "step"], rows, "Nothing is welded.", words=(0, 1))
+
+
+def _range(spread, unit):
+    if spread is None:
+        return "no facing edge"
+    ends = (spread.min, spread.max)
+    texts = [shop_inches(mm, 32) if unit == "in" else f"{mm:.1f}" for mm in ends]
+    texts = texts[:1] if texts[0] == texts[1] else texts
+    small = f"<small>{ends[0]:.1f} … {ends[1]:.1f}</small>" if unit == "in" else ""
+    return escape(" … ".join(texts)).replace("-", "−", 1 if ends[0] < 0 else 0) + small
+
+
+def window_html(report: Report) -> str:
+    """Return rear window and windshield, stock against chopped."""
+    unit, w = report.car["unit"], report.window
+    rows = [
+        _row("windshield glass, along it", w.windshield_height_before_mm, w.windshield_height_after_mm, unit),
+        _row("windshield, plumb", w.windshield_plumb_before_mm, w.windshield_plumb_after_mm, unit),
+        _angles("windshield rake", w.windshield_rake_before_deg, w.windshield_rake_after_deg),
+        _angles("rear window rake", w.rear_rake_before_deg, w.rear_rake_after_deg),
+        ["rear window forward", "", length_html(w.rear_forward_mm, unit)],
+        ["rear window down", "", length_html(w.rear_down_mm, unit)],
+        ["rear opening, change inside", "", f"{w.rear_opening_change_mm:.3f} mm"],
+    ]
+    return _table(["", "stock", "chopped"], rows, "")
+
+
+def _row(name, before, after, unit):
+    return [name, length_html(before, unit), length_html(after, unit)]
+
+
+def _angles(name, before, after):
+    return [name, angle_cell(before), angle_cell(after)]
+
+
+def findings_html(report: Report, most: int = 6) -> str:
+    """Return the findings, worst first; the rest of them folded away."""
+    found = worst_first(report.findings)
+    if not found:
+        return '<p class="pd-quiet">Nothing to flag.</p>'
+
+    def item(f):
+        return (
+            f'<li><b>{escape(f.where)}</b>: {escape(f.message)}'
+            f'<span class="pd-source">{escape(f.source)}</span></li>'
+        )
+
+    lines = [item(f) for f in found]
+    more = "".join(lines[most:])
+    folded = f"<details><summary>{len(lines) - most} more</summary><ol start={most + 1}>{more}</ol></details>"
+    return f'<ol class="pd-findings">{"".join(lines[:most])}</ol>{folded if more else ""}'
+
+
+def _table(heads, rows, empty, words=(0,)):
+    if not rows:
+        return f'<p class="pd-quiet">{empty}</p>'
+
+    def line(cells, tag):
+        return "".join(
+            f'<{tag} class="{"pd-word" if i in words else "pd-num"}">{cell}</{tag}>' for i, cell in enumerate(cells)
+        )
+
+    body = "".join(f"<tr>{line(row, 'td')}</tr>" for row in rows)
+    return f'<table class="pd-table"><thead><tr>{line(heads, "th")}</tr></thead><tbody>{body}</tbody></table>'

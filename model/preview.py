@@ -1,0 +1,309 @@
+"""The notebook's preview: choose a car, move sliders, see the chopped shell and its report.
+
+One change of a slider makes one new plan, one computation and one picture.
+A plan that is refused leaves the last good one in the picture and says why.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import replace
+from pathlib import Path
+from threading import Thread
+
+import ipywidgets as widgets
+
+from .built import Built, remembered_shape
+from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
+from .controls import Controls, cuts_stay_on_posts
+from .errors import FileRefused, RoofError
+from .evaluate import build_checked, report_of
+from .limits import limits_of
+from .measured import Car
+from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
+from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
+from .plan import Plan, WindowMove
+from .planfile import read_plan, write_plan
+from .plansettings import plan_with_settings
+from .previewstyle import STYLE, legend_html, section, status_html
+from .report import Report
+from .roofview import RoofView
+from .silhouette import VIEWS, side_drawing
+
+FILE = "a car file …"
+TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
+
+
+def preview(car="coupe", plan=None) -> Preview:
+    """Return the preview of a car that ships, or of a car file; the last line of a cell shows it.
+
+    Parameters
+    ----------
+    car : str or Path
+        ``coupe``, ``pickup`` or the path of a car file.
+    plan : str, Path or Plan, optional
+        A plan file or a plan; by default the one that ships with the car, or stock.
+    """
+    return Preview(car, plan)
+
+
+class Preview(widgets.VBox):
+    """Controls, picture and report of one plan on one car.
+
+    Attributes
+    ----------
+    car : Car
+    plan : Plan
+        The last plan that could be built: what picture and numbers show.
+    built : Built
+    report : Report
+        Of that plan.
+    controls : Controls
+    view : RoofView
+    timings_ms : dict
+        How long the stages of the last change took.
+    """
+
+    def __init__(self, car="coupe", plan=None, *, antialias=1):
+        self.car: Car | None = None
+        self.plan: Plan | None = None
+        self.built: Built | None = None
+        self.report: Report | None = None
+        self.controls: Controls | None = None
+        self.timings_ms: dict[str, float] = {}
+        self._wish, self._car_name = Plan(), ""
+        self.view = RoofView(antialias=antialias)
+        self._make_parts()
+        super().__init__(self._arranged(), layout={"width": "100%"})
+        self.add_class("pd-preview")
+        self._guarded(lambda: self._take_car(str(car), plan))
+
+    # -- what the buttons and sliders do ------------------------------------------------------------
+
+    def set(self, setting: str):
+        """Change one setting of the plan, ``name=value``, as ``--set`` takes it."""
+        self._guarded(lambda: self._show(plan_with_settings(self._wish, [setting], self.car)))
+
+    def cut_window(self, is_out: bool):
+        """Cut the rear window out, or leave it in the shell."""
+        window = (self._wish.window or WindowMove()) if is_out else None
+        self._guarded(lambda: self._show(replace(self._wish, window=window)))
+
+    def back_to_stock(self):
+        """Put everything back."""
+        self._guarded(lambda: self._show(Plan(car=self.car.name), is_new=True))
+
+    def load_plan(self, path):
+        """Show the plan in a file."""
+
+        def load():
+            self._show(read_plan(path, self.car), is_new=True)
+            self._say(f"Read {Path(path).resolve()}")
+
+        self._guarded(load)
+
+    def save_plan(self, path):
+        """Write the plan in the picture to a file."""
+
+        def save():
+            write_plan(self.plan, self.car, path)
+            self._say(f"Wrote {Path(path).resolve()}")
+
+        self._guarded(save)
+
+    def write_step(self, path) -> Thread:
+        """Write the plan in the picture as STEP, beside the sliders; return the thread that does it."""
+        built = self.built
+
+        def work():
+            started = time.perf_counter()
+            try:
+                from .output.step import write_step
+
+                write_step(built, path)
+            except Exception as problem:
+                self._refuse(problem)
+            else:
+                took = time.perf_counter() - started
+                self._say(f"Wrote {Path(path).resolve()} ({built.plan.name}, {took:.0f} s)")
+            finally:
+                self.step_button.disabled = False
+
+        self.step_button.disabled = True
+        self._say("Building exact solids for STEP: some seconds; the sliders stay alive …")
+        thread = Thread(target=work, name="step", daemon=True)
+        thread.start()
+        return thread
+
+    def choose_car(self, name):
+        """Show a car that ships or a car file, with the plan that ships for it or as stock."""
+        self._guarded(lambda: self._take_car(name, None))
+
+    # -- one change ---------------------------------------------------------------------------------
+
+    def _take_car(self, name, plan):
+        is_shipped = name in demo_car_names() and not Path(name).is_file()
+        car = read_car(demo_car_path(name) if is_shipped else name)
+        if plan is None:
+            plan = read_plan(demo_plan_path(name), car) if is_shipped else Plan(car=car.name)
+        elif not isinstance(plan, Plan):
+            plan = read_plan(plan, car)
+        built = build_checked(car, plan)
+        self.car, self._car_name = car, name
+        self.controls = Controls(car, self.set, self.cut_window, self._refuse)
+        self.controls_box.children = (self.controls,)
+        self.view.look_at(car)
+        self._show(plan, is_new=True, built=built)
+        self.view.look_from(self.views.value)
+        stem = Path(name).stem
+        self.plan_path.value, self.step_path.value = f"{stem}-my-plan.toml", f"{stem}-chopped.step"
+        if is_shipped:
+            self.car_choice.value = name
+
+    def _show(self, plan, is_new=False, built=None):
+        """Compute one plan and show it; the wish stays even if it is refused, so that sliders go on from it."""
+        self._wish = plan
+        clock = _Clock()
+        built = built or build_checked(self.car, plan)
+        clock.lap("build")
+        report = report_of(built)
+        clock.lap("report")
+        self.plan, self.built, self.report = plan, built, report
+        if is_new:
+            self.controls.show(plan, built)
+            self._limit()
+        self.headline.value = headline_html(report)
+        self.silhouette.value = side_drawing(built, report).svg(760, 10, "side view, stock dashed")
+        clock.lap("side view")
+        self.posts.value, self.seams.value = posts_html(report), seams_html(report)
+        self.window.value, self.findings.value = window_html(report), findings_html(report)
+        clock.lap("tables")
+        self.view.show(built, report)
+        clock.lap("3-D view")
+        self.timings_ms = clock.laps_ms
+        self._say("")
+
+    def _limit(self):
+        lines = remembered_shape(self.car).lines
+        self.controls.limit(limits_of(self.car, self.plan, cuts_stay_on_posts(self.car, lines)))
+
+    def _guarded(self, work):
+        """Do something; say what was refused, keep the last good picture, never show a traceback."""
+        try:
+            work()
+        except Exception as problem:
+            self._refuse(problem)
+
+    def _refuse(self, problem):
+        if isinstance(problem, RoofError):
+            text = str(problem)
+        else:
+            text = f"This is a fault in Plumbdrop, not in your plan: {type(problem).__name__}: {problem}"
+        kept = " Picture and numbers still show the last plan that works." if self.plan else ""
+        self.status.value = status_html(text + kept, is_refusal=True)
+
+    def _say(self, text):
+        self.status.value = status_html(text)
+
+    # -- the parts on the page ----------------------------------------------------------------------
+
+    def _make_parts(self):
+        self.car_choice = widgets.Dropdown(
+            options=[*demo_car_names(), FILE], description="car", layout={"width": "210px"},
+            style={"description_width": "30px"},
+        )
+        self.car_path = _path("path of a car file, then Enter", "260px")
+        self.car_path.layout.display = "none"
+        self.stock_button = widgets.Button(description="back to stock", icon="undo", tooltip="Put everything back")
+        self.status = widgets.HTML()
+        self.views = widgets.ToggleButtons(
+            options=list(VIEWS), value="three-quarter", tooltips=[f"Look from: {name}" for name in VIEWS],
+            style={"button_width": "auto"},
+        )
+        self.toggles = {
+            name: widgets.Checkbox(
+                description=label, value=name not in ("slugs",), indent=False, layout={"width": "auto"}
+            )
+            for name, label in TOGGLES.items()
+        }
+        self.legend = widgets.HTML()
+        self.headline, self.silhouette = widgets.HTML(), widgets.HTML()
+        self.posts, self.seams, self.window, self.findings = (widgets.HTML() for _ in range(4))
+        self.controls_box = widgets.VBox()
+        self.plan_path, self.step_path = _path("plan file"), _path("STEP file")
+        self.save_button = widgets.Button(description="save plan", icon="save")
+        self.load_button = widgets.Button(description="load plan", icon="folder-open")
+        self.step_button = widgets.Button(description="write STEP", icon="cube", button_style="primary")
+
+        self.car_choice.observe(self._car_chosen, "value")
+        self.car_path.observe(lambda change: change["new"] and self.choose_car(change["new"]), "value")
+        self.views.observe(lambda change: self.view.look_from(change["new"]), "value")
+        for name, box in self.toggles.items():
+            box.observe(lambda change, name=name: self.view.want(name, change["new"]), "value")
+        self.stock_button.on_click(lambda _: self.back_to_stock())
+        self.save_button.on_click(lambda _: self.save_plan(self.plan_path.value))
+        self.load_button.on_click(lambda _: self.load_plan(self.plan_path.value))
+        self.step_button.on_click(lambda _: self._step_asked())
+
+    def _arranged(self):
+        top = _row(self.car_choice, self.car_path, self.stock_button)
+        picture = widgets.VBox(
+            [self.views, self.view.plot, _row(*self.toggles.values()), self.legend, self.silhouette],
+            layout={"flex": "1 1 430px", "min_width": "0"},
+        )
+        left = widgets.VBox(
+            [self.controls_box, _row(self.save_button, self.load_button), self.plan_path,
+             self.step_button, self.step_path],
+            layout={"flex": "0 0 340px", "min_width": "300px"},
+        )  # fmt: skip
+        left.add_class("pd-left")
+        both = widgets.HBox([left, picture], layout={"width": "100%", "align_items": "flex-start"})
+        cautions = widgets.HTML(
+            "".join(f'<p class="pd-caution">{text}</p>' for text in (CAUTION_CUT, CAUTION_WELD, CAUTION_GLASS))
+        )
+        tables = widgets.VBox(
+            [
+                section("Findings, worst first", self.findings),
+                section("Posts: what to cut, where the ends land", self.posts),
+                section("Seams", self.seams),
+                section("Glass", self.window),
+                cautions,
+            ]
+        )
+        self.legend.value = legend_html("in")
+        return [widgets.HTML(STYLE), top, self.headline, self.status, both, tables]
+
+    def _car_chosen(self, change):
+        is_file = change["new"] == FILE
+        self.car_path.layout.display = None if is_file else "none"
+        if not is_file and change["new"] != self._car_name:
+            self.choose_car(change["new"])
+
+    def _step_asked(self):
+        def check():
+            if Path(self.step_path.value).suffix.lower() not in (".step", ".stp"):
+                raise FileRefused(self.step_path.value, "must end in .step or .stp.", "Give the file such a name.")
+            self.write_step(self.step_path.value)
+
+        self._guarded(check)
+
+
+class _Clock:
+    """Laps of one change."""
+
+    def __init__(self):
+        self._last = time.perf_counter()
+        self.laps_ms: dict[str, float] = {}
+
+    def lap(self, name):
+        """Note how long it took since the last lap."""
+        now = time.perf_counter()
+        self.laps_ms[name], self._last = (now - self._last) * 1000, now
+
+
+def _row(*parts):
+    return widgets.HBox(parts, layout={"flex_flow": "row wrap", "align_items": "center", "width": "100%"})
+
+
+def _path(placeholder, width="auto"):
+    return widgets.Text(placeholder=placeholder, continuous_update=False, layout={"width": width})
