@@ -11,13 +11,11 @@ import math
 
 import ipywidgets as widgets
 
-from .errors import PlanError, RoofError
+from .errors import RoofError
 from .measured import Car
-from .placing import roof_place
 from .plan import ALONG_WINDSHIELD, LEVEL, LINE_UP, SQUARE, STRAIGHT_DOWN, Plan
 from .planfile import AUTO
 from .plansettings import NONE
-from .posts import cut_plane, post_ends
 from .units import angle_deg, length_mm, shop_inches
 
 LENGTH = "a length"
@@ -290,19 +288,3 @@ def can_shift(car: Car, post: str) -> bool:
     where = [p.axis_mm[0][0] for p in car.posts if p.name == post and p.side != "centre"]
     across = [[c.across_mm for c in o.corners] for o in car.openings if o.role == "side glass"]
     return bool(where) and any(max(x) < where[0] for x in across) and any(min(x) > where[0] for x in across)
-
-
-def cuts_stay_on_posts(car: Car, lines):
-    """Return a function that says whether a plan's cuts stay on the posts: a quick look at the posts only."""
-
-    def is_buildable(plan: Plan) -> bool:
-        try:
-            planes = {key: cut_plane(line, plan.cut_of(*key)) for key, line in lines.items()}
-            move = roof_place(car, plan.roof, lines, planes).move
-            for key, line in lines.items():
-                post_ends(line, planes[key], move, kerf_mm=plan.kerf_mm, root_gap_mm=plan.root_gap_mm)
-        except PlanError:
-            return False
-        return True
-
-    return is_buildable

@@ -9,14 +9,13 @@ cut is a plane, so the split lies in it exactly.
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from .built import Built
-from .cuts import Cut, Station
+from .cuts import GridCut, Station
 from .layout import BODY, METAL, PANE, ROOF, WASTE, Cell, Layout, layout_of
 from .moves import IDENTITY, RigidMove
 from .scene import cell_mesh, keep_out_mesh, post_mesh
@@ -88,31 +87,20 @@ def _uncut(shape: CarShape, flange_mm, kerf_mm) -> tuple[Patch, ...]:
     return tuple(_cell_patch(cell) for cell in layout.cells)
 
 
-_PARTED: OrderedDict = OrderedDict()  # what lies below and above a lower cut; a drop does not change it
-
-
 def _parted(built: Built):
     """Return the patches that stay, and those that the plan moves or removes, before the upper cut."""
-    plan, lower = built.plan, built.lower
+    plan, below, rest = built.plan, [], []
     flange_mm = None if plan.window is None else plan.window.flange_mm
-    kerf_mm = max(plan.kerf_mm, plan.root_gap_mm)
-    cut = lower and tuple((k, *lower.normals[k], lower.offsets_mm[k]) for k in lower.normals)
-    key = (built.shape, flange_mm, kerf_mm, cut)
-    if key not in _PARTED:
-        below, rest = [], []
-        for patch in _uncut(built.shape, flange_mm, kerf_mm):
-            if patch.carrier != BODY or patch.role == WASTE:
-                rest.append(patch)
-            elif lower is None:
-                below.append(patch)
-            else:
-                low, high = _split_by(lower, patch)
-                below.append(low)
-                rest.append(high)
-        _PARTED[key] = below, rest
-        if len(_PARTED) > 16:
-            _PARTED.popitem(last=False)
-    return _PARTED[key]
+    for patch in _uncut(built.shape, flange_mm, max(plan.kerf_mm, plan.root_gap_mm)):
+        if patch.carrier != BODY or patch.role == WASTE:
+            rest.append(patch)
+        elif built.lower is None:
+            below.append(patch)
+        else:
+            low, high = split_by(built.lower.on(patch.grid), patch)
+            below.append(low)
+            rest.append(high)
+    return below, rest
 
 
 def _cell_patch(cell: Cell) -> Patch:
@@ -129,7 +117,7 @@ def _cut(patch: Patch, built: Built):
     """Split a patch above the lower cut by the upper cut and by the lines of shifted posts."""
     if patch.carrier != BODY or patch.role == WASTE:
         return [patch]
-    slug, above = _split_by(built.upper, patch)
+    slug, above = split_by(built.upper.on(patch.grid), patch)
     slug = slug.with_triangles(slug.point_mm, slug.normal, slug.triangles, carrier=SLUGS, role=WASTE)
     parts = [] if patch.role == PANE else [slug]
     above = above.with_triangles(above.point_mm, above.normal, above.triangles, carrier=ROOF)
@@ -137,8 +125,8 @@ def _cut(patch: Patch, built: Built):
         for shift in built.shifts:
             if patch.grid.name == f"side {shift.key[1]}":
                 for low, high, what in shift.bounds:
-                    ahead, middle = _split_by(Station(low), above)
-                    middle, behind = _split_by(Station(high), middle)
+                    ahead, middle = split_by(Station(low), above)
+                    middle, behind = split_by(Station(high), middle)
                     above = joined([ahead, behind])
                     if what != "trimming":
                         name = f"{shift.name} {what}"
@@ -148,17 +136,18 @@ def _cut(patch: Patch, built: Built):
     return [*parts, above]
 
 
-def _split_by(cut: Cut | Station, patch: Patch) -> tuple[Patch, Patch]:
-    """Split a patch by a cut; triangles that it crosses are quartered first, as it may bend in them."""
+@lru_cache(maxsize=256)
+def split_by(cut: GridCut | Station, patch: Patch) -> tuple[Patch, Patch]:
+    """Split a patch by a cut, remembered; triangles that it crosses are quartered first, as it may bend in them."""
     if not len(patch.triangles):
         return patch, patch
-    value = cut.height_above(patch.grid, patch.point_mm)
+    value = cut.height_above(patch.point_mm)
     above = (value > 0)[patch.triangles].sum(axis=1)
     is_crossed = (above == 1) | (above == 2)
-    if is_crossed.any() and isinstance(cut, Cut):
+    if is_crossed.any() and isinstance(cut, GridCut):
         known = len(patch.point_mm)
         patch = _quartered(patch, is_crossed)
-        value = np.concatenate([value, cut.height_above(patch.grid, patch.point_mm[known:])])
+        value = np.concatenate([value, cut.height_above(patch.point_mm[known:])])
     return split(patch, value)
 
 

@@ -43,7 +43,8 @@ def findings_of(
             Finding(
                 kind="windshield height",
                 where="windshield",
-                message=f"Glass {shown(height, unit)} high plumb; at least {shown(WINDSHIELD_LEAST_MM, unit)} asked.",
+                message=f"Glass {shown(height, unit)} high, plumb; asked: "
+                f"{shown(WINDSHIELD_LEAST_MM, unit)}.",
                 measured=height,
                 limit=WINDSHIELD_LEAST_MM,
                 unit="mm",
@@ -70,8 +71,8 @@ def findings_of(
             Finding(
                 kind="narrow flange",
                 where="rear window",
-                message=f"Flange {shown(flange, unit)}; keep weld and grinding {shown(FLANGE_LEAST_MM, unit)} "
-                "off the glass seat.",
+                message=f"Flange {shown(flange, unit)}; weld and grinding should stay "
+                f"{shown(FLANGE_LEAST_MM, unit)} off the glass seat.",
                 measured=flange,
                 limit=FLANGE_LEAST_MM,
                 unit="mm",
@@ -91,8 +92,8 @@ def findings_of(
                 Finding(
                     kind="new glass",
                     where=name,
-                    message=f"Pane about {shown(lost, unit)} lower: make a template; laminated glass can be cut, "
-                    "tempered glass cannot.",
+                    message=f"Pane about {shown(lost, unit)} lower: make a template; "
+                    "laminated glass can be cut, tempered glass cannot.",
                     measured=lost,
                     limit=0.0,
                     unit="mm",
@@ -122,7 +123,7 @@ def _post_findings(built, posts, unit):
                     Finding(
                         kind=name,
                         where=where,
-                        message=f"Upper end lands {shown(abs(value), unit)} {words[value < 0]}. {post.remedy}",
+                        message=f"Upper end lands {shown(abs(value), unit)} {words[value < 0]}.",
                         measured=abs(value),
                         limit=wall / 2,
                         unit="mm",

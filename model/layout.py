@@ -341,7 +341,7 @@ def _border_lines(grid, lines, nodes):
     ends = np.concatenate([uv[[0, -1]] for _, uv in lines]) if lines else np.empty((0, 2))
     out = []
     for i, border in enumerate(_BORDERS):
-        start, end = _CORNERS[i], _CORNERS[(i + 1) % 4]
+        start = _CORNERS[i]
         along = _along(border)
         fixed = start[1 - along]
         on_it = ends[ends[:, 1 - along] == fixed, along]

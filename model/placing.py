@@ -12,7 +12,9 @@ The roof's move is P' = R_f (P − U) + C.
 
 The slide follows from the plan: *straight-down* s = 0; a given length; or
 *along-windshield*: the s at which the fore-and-aft misses of the A-posts have
-zero mean (for a straight post without pitch, s = d tan a).
+zero mean, read at the level of the lower cut whatever the cut plane: the roof
+keeps to the windshield's line in side view, and choosing another plane does
+not move it (for a straight post without pitch, s = d tan a).
 
 **Rear window panel.**  Turned by the lay-down about the y-parallel through
 its lower flange edge at the centreline (top towards the front, so by minus
@@ -32,7 +34,7 @@ import numpy as np
 from .errors import PlanError
 from .measured import Car
 from .moves import IDENTITY, RigidMove, pitch_about, translation
-from .plan import ALONG_WINDSHIELD, LINE_UP, STRAIGHT_DOWN, RoofMove, WindowMove
+from .plan import ALONG_WINDSHIELD, LEVEL, LINE_UP, STRAIGHT_DOWN, RoofMove, WindowMove
 from .posts import CutPlane, PostLine, landing_point, miss_in_plane
 
 PostKey = tuple[str, str]  # name and side
@@ -104,10 +106,12 @@ def roof_place(
     if roof.fore_aft != ALONG_WINDSHIELD:
         return place(float(roof.fore_aft))
 
+    level = {k: CutPlane(LEVEL, planes[k].point_mm, np.array([0.0, 0.0, 1.0])) for k in keys}
+
     def mean_miss(slide_mm):
         move = place(slide_mm).move
         return np.mean(
-            [miss_in_plane(lines[k], planes[k], landing_point(lines[k], planes[k], move))[0] for k in keys]
+            [miss_in_plane(lines[k], level[k], landing_point(lines[k], level[k], move))[0] for k in keys]
         )
 
     return place(_root_of_near_linear(mean_miss))

@@ -13,9 +13,9 @@ from threading import Thread
 
 import ipywidgets as widgets
 
-from .built import Built, remembered_shape
+from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
-from .controls import Controls, cuts_stay_on_posts
+from .controls import Controls
 from .errors import FileRefused, RoofError
 from .evaluate import build_checked, report_of
 from .limits import limits_of
@@ -184,8 +184,7 @@ class Preview(widgets.VBox):
         self._say("")
 
     def _limit(self):
-        lines = remembered_shape(self.car).lines
-        self.controls.limit(limits_of(self.car, self.plan, cuts_stay_on_posts(self.car, lines)))
+        self.controls.limit(limits_of(self.car, self.plan))
 
     def _guarded(self, work):
         """Do something; say what was refused, keep the last good picture, never show a traceback."""
