@@ -1,0 +1,601 @@
+"""Small cars made up for the tests: flat ones to work out by hand, and varied ones by the dozen."""
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+
+from model.carcheck import check_car
+from model.measured import Car, Corner, EndPanel, Hoop, Opening, Post, mirrored
+from model.plan import GivenPlane, Plan, PostCut, PostShift, RoofMove, WindowMove
+from model.skin import skin_of
+
+ROWS = ("belt", "mid", "gutter", "shoulder", "crown")
+
+
+def tan(deg):
+    """Tangent of an angle in degrees."""
+    return np.tan(np.radians(deg))
+
+
+def rectangle(low, high, radius=0.0):
+    """Corners of a box in a view, all with one radius."""
+    (a0, b0), (a1, b1) = low, high
+    return tuple(Corner(across_mm=a, up_mm=b, radius_mm=radius) for a, b in ((a0, b0), (a1, b0), (a1, b1), (a0, b1)))
+
+
+def flat_car(
+    *,
+    rake_deg=30.0,
+    tumblehome_deg=0.0,
+    rear_deg=0.0,
+    roof_falls_deg=0.0,
+    length_mm=1500.0,
+    height_mm=480.0,
+    belt_half_mm=700.0,
+    hoops_at=(0.0, 0.3, 0.75, 1.0),
+    posts=("A", "B", "C"),
+    cut_at=240.0,
+    divider=False,
+    gauge_mm=1.0,
+    keep_outs=(),
+    name="flat cab",
+):
+    """Return a cab of five flat panels.
+
+    Sides lie in y = ±(belt_half − z tan tumblehome), the front in x = z tan
+    rake, the back in x = length − z tan rear, the roof in z = height −
+    (x − x_front) tan fall.  Every hoop divides belt and roof edge alike, so
+    every grid is bilinear on its plane.  Posts are straight: A along the
+    windshield, B upright in side view, C along the back, all in the tumblehome.
+    """
+    tb = tan(tumblehome_deg)
+    front_top = np.array([height_mm * tan(rake_deg), 0.0, height_mm])
+    fall = tan(roof_falls_deg)
+    # back: x = L - z tan(rear); z = h - (x - x_f) fall
+    x = (length_mm - (height_mm + front_top[0] * fall) * tan(rear_deg)) / (1 - fall * tan(rear_deg))
+    back_top = np.array([x, 0.0, height_mm - (x - front_top[0]) * fall])
+
+    def half(z):
+        return belt_half_mm - z * tb
+
+    def hoop(part):
+        belt = np.array([part * length_mm, 0.0, 0.0])
+        top = front_top + part * (back_top - front_top)
+        points = []
+        for up in (0.0, 0.5, 1.0):
+            p = belt + up * (top - belt)
+            points.append((p[0], half(p[2]), p[2]))
+        for in_ in (0.5, 0.0):
+            points.append((top[0], half(top[2]) * in_, top[2]))
+        return tuple(tuple(float(c) for c in p) for p in points)
+
+    hoops = tuple(Hoop(name=f"hoop {i}", right_mm=hoop(p)) for i, p in enumerate(hoops_at))
+
+    def panel(name, at):
+        lines = tuple(tuple((p[0], p[1] * s, p[2]) for s in (0.5, 0.0)) for p in hoop(at)[:2])
+        return EndPanel(name=name, right_mm=lines)
+
+    def post(name, foot_x, lean, inset=40.0, top=440.0):
+        def at(z):
+            return (foot_x + z * tan(lean), half(z) - inset, z)
+
+        return Post(
+            name=name,
+            side="right",
+            axis_mm=(at(0.0), at(top)),
+            width_mm=60.0,
+            depth_mm=40.0,
+            wall_mm=1.5,
+            cut_from_mm=100.0,
+            cut_to_mm=420.0,
+            cut_at_mm=cut_at,
+        )
+
+    made = {
+        "A": post("A", 70.0, rake_deg),
+        "B": post("B", 0.5 * length_mm, 0.0),
+        "C": post("C", length_mm - 70.0, -rear_deg, top=0.9 * back_top[2]),
+    }
+    made["C"] = replace(made["C"], cut_to_mm=0.88 * back_top[2])
+    posts = tuple(made[n] for n in posts)
+    if divider:
+        posts += (
+            Post(
+                name="divider",
+                side="centre",
+                axis_mm=((30.0, 0.0, 0.0), (30.0 + 440 * tan(rake_deg), 0.0, 440.0)),
+                width_mm=30.0,
+                depth_mm=24.0,
+                wall_mm=1.5,
+                cut_from_mm=100.0,
+                cut_to_mm=420.0,
+                cut_at_mm=cut_at,
+            ),
+        )
+    b = 0.5 * length_mm
+    openings = [
+        Opening(
+            name="door glass",
+            role="side glass",
+            grid="side",
+            view="side",
+            side="right",
+            corners=(
+                Corner(across_mm=b - 50 - 500 + 60 * tan(rake_deg) / 2, up_mm=60.0, radius_mm=20.0),
+                Corner(across_mm=b - 50, up_mm=60.0, radius_mm=20.0),
+                Corner(across_mm=b - 50, up_mm=0.85 * back_top[2], radius_mm=20.0),
+                Corner(across_mm=b - 50 - 250, up_mm=0.85 * back_top[2], radius_mm=20.0),
+            ),
+        ),
+        Opening(
+            name="quarter glass",
+            role="side glass",
+            grid="side",
+            view="side",
+            side="right",
+            corners=rectangle((b + 50, 60.0), (b + 300, 0.85 * back_top[2]), 20.0),
+        ),
+        Opening(
+            name="rear window",
+            role="rear window",
+            grid="back",
+            view="rear",
+            side="centre",
+            corners=rectangle((-300.0, 120.0), (300.0, 0.8 * back_top[2]), 40.0),
+        ),
+    ]
+    if divider:
+        openings.append(
+            Opening(
+                name="windshield",
+                role="windshield",
+                grid="front",
+                view="front",
+                side="right",
+                corners=rectangle((40.0, 100.0), (460.0, 400.0), 30.0),
+            )
+        )
+    else:
+        openings.append(
+            Opening(
+                name="windshield",
+                role="windshield",
+                grid="front",
+                view="front",
+                side="centre",
+                corners=rectangle((-460.0, 100.0), (460.0, 400.0), 30.0),
+            )
+        )
+    car = Car(
+        name=name,
+        unit="mm",
+        origin="belt corner",
+        rows=ROWS,
+        hoops=hoops,
+        panels=(panel("front", 0.0), panel("back", 1.0)),
+        openings=tuple(openings),
+        posts=posts,
+        gauge_mm=gauge_mm,
+        glass_mm=6.0,
+        tape_mm=0.5,
+        rear_point=(hoops[-1].name, "crown"),
+        keep_outs=keep_outs,
+    )
+    check_car(car)
+    return car
+
+
+def box_car(**changed):
+    """Return an upright box: every panel plumb or level."""
+    return flat_car(**{"rake_deg": 0.0, "name": "upright box", **changed})
+
+
+def wedge_car(**changed):
+    """Return a wedge: raked windshield, tumblehome, a roof that falls, a back that leans forward."""
+    return flat_car(
+        **{
+            "rake_deg": 32.0,
+            "tumblehome_deg": 14.0,
+            "rear_deg": 20.0,
+            "roof_falls_deg": 3.0,
+            "name": "wedge",
+            **changed,
+        }
+    )
+
+
+def cylinder_hoops(radius_mm=1500.0, half_angle_deg=28.0, at_mm=(0.0, 130.0, 900.0, 1010.0, 1700.0), rows=9, height_mm=400.0):
+    """Return rows and hoops of a cab whose roof is a cylinder about a line along x, sides plumb."""
+    g = np.radians(half_angle_deg)
+    angles = np.linspace(g, 0, rows)
+    names = ("belt", "mid", "gutter", *(f"row {i}" for i in range(1, rows - 1)), "crown")
+    hoops = []
+    for i, x in enumerate(at_mm):
+        w = radius_mm * np.sin(g)
+        points = [(x, w, 0.0), (x, w, height_mm / 2)]
+        points += [
+            (x, float(radius_mm * np.sin(a)), float(height_mm + radius_mm * (np.cos(a) - np.cos(g)))) for a in angles
+        ]
+        points[-1] = (x, 0.0, points[-1][2])
+        hoops.append(Hoop(name=f"hoop {i}", right_mm=tuple(points)))
+    return names, tuple(hoops)
+
+
+def bare_car(rows, hoops, **changed):
+    """Return a car that is skin and nothing else: no openings, no posts."""
+    fields = {
+        "name": "bare skin",
+        "unit": "mm",
+        "origin": "none",
+        "rows": tuple(rows),
+        "hoops": tuple(hoops),
+        "panels": (),
+        "openings": (),
+        "posts": (),
+        "gauge_mm": 1.0,
+        "glass_mm": 6.0,
+        "tape_mm": 0.5,
+        "rear_point": (hoops[-1].name, "crown"),
+    }
+    return Car(**{**fields, **changed})
+
+
+# ---------------------------------------------------------------- moved and mirrored cars
+
+
+def mirrored_car(car):
+    """Return the car seen in a mirror: left and right change places."""
+
+    def swap(side):
+        return {"left": "right", "right": "left", "centre": "centre"}[side]
+
+    def over(points):
+        return tuple(mirrored(p) for p in points)
+
+    hoops = tuple(Hoop(name=h.name, right_mm=over(h.side_mm("left")), left_mm=over(h.right_mm)) for h in car.hoops)
+    panels = tuple(
+        EndPanel(
+            name=p.name,
+            right_mm=tuple(over(line) for line in p.side_mm("left")),
+            left_mm=tuple(over(line) for line in p.right_mm),
+        )
+        for p in car.panels
+    )
+    openings = []
+    for o in car.all_openings():
+        sign = -1.0 if o.view in ("front", "rear") else 1.0
+        corners = tuple(Corner(across_mm=sign * c.across_mm, up_mm=c.up_mm, radius_mm=c.radius_mm) for c in o.corners)
+        if o.view == "plan":
+            corners = tuple(replace(c, up_mm=-c.up_mm) for c in corners)
+        openings.append(replace(o, side=swap(o.side), corners=corners))
+    posts = [replace(p, side=swap(p.side), axis_mm=over(p.axis_mm)) for p in car.all_posts()]
+    order = {"right": 0, "left": 1, "centre": 2}
+    posts = sorted(posts, key=lambda p: (p.side == "centre", [q.name for q in car.posts].index(p.name), order[p.side]))
+    bodies = tuple(replace(b, at_mm=mirrored(b.at_mm), to_mm=mirrored(b.to_mm) if b.to_mm else None) for b in car.keep_outs)
+    seat = mirrored(car.seat_mm) if car.seat_mm else None
+    return replace(
+        car, hoops=hoops, panels=panels, openings=tuple(openings), posts=tuple(posts), keep_outs=bodies, seat_mm=seat
+    )
+
+
+def mirrored_plan(plan):
+    """Return the plan with left and right changed over."""
+    swap = {"left": "right", "right": "left", "centre": "centre", None: None}
+    return replace(
+        plan,
+        cuts=tuple(replace(c, side=swap[c.side]) for c in plan.cuts),
+        shifts=tuple(replace(s, side=swap[s.side]) for s in plan.shifts),
+    )
+
+
+def moved_car(car, x_mm, z_mm):
+    """Return the car measured from another origin on its centre plane."""
+
+    def at(point):
+        return (point[0] + x_mm, point[1], point[2] + z_mm)
+
+    def over(points):
+        return tuple(at(p) for p in points) if points is not None else None
+
+    shift = {"side": (x_mm, z_mm), "front": (0.0, z_mm), "rear": (0.0, z_mm), "plan": (x_mm, 0.0)}
+    return replace(
+        car,
+        hoops=tuple(replace(h, right_mm=over(h.right_mm), left_mm=over(h.left_mm)) for h in car.hoops),
+        panels=tuple(
+            replace(
+                p,
+                right_mm=tuple(over(line) for line in p.right_mm),
+                left_mm=tuple(over(line) for line in p.left_mm) if p.left_mm else None,
+            )
+            for p in car.panels
+        ),
+        openings=tuple(
+            replace(
+                o,
+                corners=tuple(
+                    replace(c, across_mm=c.across_mm + shift[o.view][0], up_mm=c.up_mm + shift[o.view][1])
+                    for c in o.corners
+                ),
+            )
+            for o in car.openings
+        ),
+        posts=tuple(
+            replace(
+                p,
+                axis_mm=over(p.axis_mm),
+                cut_from_mm=p.cut_from_mm + z_mm,
+                cut_to_mm=p.cut_to_mm + z_mm,
+                cut_at_mm=p.cut_at_mm + z_mm,
+            )
+            for p in car.posts
+        ),
+        keep_outs=tuple(
+            replace(b, at_mm=at(b.at_mm), to_mm=at(b.to_mm) if b.to_mm else None) for b in car.keep_outs
+        ),
+        seat_mm=at(car.seat_mm) if car.seat_mm else None,
+    )
+
+
+def with_point_moved(car, hoop, row, by_mm, side="right"):
+    """Return the car with one measured point of one hoop moved by (x, y, z); the other side stays."""
+    at = car.rows.index(row)
+    hoops = []
+    for h in car.hoops:
+        if h.name == hoop:
+            points = list(h.side_mm(side))
+            points[at] = tuple(float(a + b) for a, b in zip(points[at], by_mm, strict=True))
+            h = replace(h, **{"left_mm": h.side_mm("left"), f"{side}_mm": tuple(points)})
+        hoops.append(h)
+    return replace(car, hoops=tuple(hoops))
+
+
+# ---------------------------------------------------------------- varied cars from a seed
+
+
+@lru_cache(maxsize=64)
+def varied_car(seed):
+    """Return a plausible car made up from a seed, with curved posts and uneven sides.
+
+    Even seeds have a windshield panel of their own, odd ones a roof that runs
+    down to the cowl; seeds 0, 1 modulo 4 have a back panel, 2, 3 a roof that
+    flows down to the deck; every third windshield has two panes and a divider.
+    """
+    rng = np.random.default_rng(seed)
+    has_front, has_back = seed % 2 == 0, seed % 4 < 2
+
+    def draw(low, high):
+        return float(rng.uniform(low, high))
+
+    high = draw(430, 500)
+    half_belt, half_gutter = draw(660, 720), draw(540, 590)
+    rake, fall = draw(20, 38), draw(5, 12)
+    crown_up = draw(50, 110)
+    cab = draw(1000, 1250) if has_back else draw(1250, 1450)
+    below = ("mid", "head")[: int(rng.integers(1, 3))]
+    above = ("shoulder", "bow")[: int(rng.integers(1, 3))]
+    rows = ("belt", *below, "gutter", *above, "crown")
+    side_bulge, plan_bulge = draw(4, 14), draw(10, 30)
+
+    def hoop(name, belt_x, gutter, crown, half=1.0):
+        """gutter: (x, z); crown: (x, z)."""
+        points = []
+        for t in np.linspace(0, 1, len(below) + 2):
+            bulge = side_bulge * 4 * t * (1 - t)
+            points.append(
+                (
+                    belt_x + t * (gutter[0] - belt_x),
+                    half * (half_belt + t * (half_gutter - half_belt)) + bulge,
+                    t * gutter[1],
+                )
+            )
+        for t in np.linspace(0, 1, len(above) + 2)[1:]:
+            rise = 1 - (1 - t) ** 2
+            points.append(
+                (
+                    gutter[0] + rise * (crown[0] - gutter[0]),
+                    half * half_gutter * (1 - t),
+                    gutter[1] + rise * (crown[1] - gutter[1]),
+                )
+            )
+        return Hoop(name=name, right_mm=tuple(tuple(float(c) for c in p) for p in points))
+
+    hoops = []
+    head_x = high * tan(rake) + 20
+    if not has_front:
+        hoops.append(hoop("cowl", -150.0, (-130.0, 0.16 * high), (-170.0, 0.24 * high), 0.93))
+        hoops.append(hoop("lower glass", -60.0, (0.35 * head_x - 70, 0.48 * high), (0.35 * head_x - 120, 0.6 * high), 0.955))
+    hoops.append(hoop("header", 20.0, (head_x, high), (head_x - 40, high + 0.7 * crown_up), 0.97))
+    inner = np.sort(rng.uniform(0.3, 0.8, int(rng.integers(1, 4))))
+    inner = [p for i, p in enumerate(inner) if i == 0 or p - inner[i - 1] > 0.12]
+    inner = inner if has_front else [0.12, *inner]  # the roof line turns sharply at the header
+    for i, p in enumerate(inner):
+        belt_x = 20 + p * (cab - 20)
+        gutter_x = head_x + p * (cab - 50 - head_x)
+        wide = 0.97 + plan_bulge / 700 * 4 * p * (1 - p)
+        hoops.append(hoop(f"hoop {i}", belt_x, (gutter_x, high + 12 * p), (gutter_x, high + crown_up + 12 * p), wide))
+    if has_back:
+        hoops.append(hoop("back", cab, (cab - 60, high), (cab - 50, high + 0.9 * crown_up), 0.96))
+    else:
+        hoops.append(hoop("rear quarter", cab, (cab - 50, high), (cab - 90, high + 0.8 * crown_up), 0.96))
+        hoops.append(hoop("window head", cab + 250, (cab + 190, 0.76 * high), (cab + 130, 0.95 * high), 0.92))
+        hoops.append(hoop("window sill", cab + 480, (cab + 430, 0.36 * high), (cab + 380, 0.55 * high), 0.87))
+        hoops.append(hoop("deck", cab + 650, (cab + 640, 0.1 * high), (cab + 645, 0.22 * high), 0.82))
+    # An uneven left side: smooth, a few millimetres.
+    skew = rng.uniform(-4, 4, (3, 2))
+
+    def left(h):
+        out = []
+        for x, y, z in h.right_mm:
+            shade = abs(y) / half_belt
+            move = [(skew[k] @ np.array([np.sin(x / 500), np.cos(z / 200)])) * shade for k in range(3)]
+            out.append((x + float(move[0]), -(y + float(move[1])) if y else 0.0, z + float(move[2])))
+        return tuple(out)
+
+    hoops = tuple(replace(h, left_mm=left(h)) for h in hoops)
+    panels = []
+    for name, h, way in (("front", hoops[0], -1.0), ("back", hoops[-1], 1.0)):
+        if not (has_front if name == "front" else has_back):
+            continue
+        bow = draw(30, 70)
+
+        def lines(points, bow=bow, way=way, count=len(below) + 1):
+            return tuple(
+                tuple(
+                    (x + way * bow * (1 - (1 - t) ** 2), y * (1 - t) if t < 1 else 0.0, z + 6 * t)
+                    for t in np.linspace(0, 1, len(above) + 2)[1:].tolist()
+                )
+                for x, y, z in points[:count]
+            )
+
+        right_lines, left_lines = lines(h.right_mm), lines(h.left_mm)
+        middle = [tuple((np.array(a[-1]) + b[-1]) / 2) for a, b in zip(right_lines, left_lines, strict=True)]
+        right_lines, left_lines = (
+            tuple((*line[:-1], tuple(float(c) for c in m)) for line, m in zip(side, middle, strict=True))
+            for side in (right_lines, left_lines)
+        )
+        panels.append(EndPanel(name=name, right_mm=right_lines, left_mm=left_lines))
+    b_x = 20 + draw(0.48, 0.6) * (cab - 20)
+    low, top = 0.18 * high, 0.84 * high
+    openings = [
+        Opening(
+            name="door glass",
+            role="side glass",
+            grid="side",
+            view="side",
+            side="right",
+            corners=(
+                Corner(across_mm=150.0, up_mm=low, radius_mm=draw(15, 30)),
+                Corner(across_mm=b_x - 45, up_mm=low, radius_mm=draw(15, 30)),
+                Corner(across_mm=b_x - 45, up_mm=top, radius_mm=draw(20, 40)),
+                Corner(across_mm=max(150 + 0.6 * high * tan(rake), head_x - 60), up_mm=top - 8, radius_mm=draw(20, 40)),
+            ),
+        ),
+        Opening(
+            name="quarter glass",
+            role="side glass",
+            grid="side",
+            view="side",
+            side="right",
+            corners=(
+                Corner(across_mm=b_x + 45, up_mm=low, radius_mm=20.0),
+                Corner(across_mm=cab - 130, up_mm=low, radius_mm=25.0),
+                Corner(across_mm=cab - 180, up_mm=top - 10, radius_mm=40.0),
+                Corner(across_mm=b_x + 45, up_mm=top, radius_mm=25.0),
+            ),
+        ),
+    ]
+    two_panes = seed % 3 == 0
+    glass = (0.34 * high, 0.82 * high) if not has_front else (0.2 * high, 0.84 * high)
+    across = 0.6 * half_gutter if not has_front else 0.78 * half_gutter
+    windshield = rectangle((30.0 if two_panes else -across, glass[0]), (across, glass[1]), draw(15, 40))
+    openings.append(
+        Opening(
+            name="windshield",
+            role="windshield",
+            grid="front" if has_front else "roof",
+            view="front",
+            side="right" if two_panes else "centre",
+            corners=windshield,
+        )
+    )
+    window = ((-300.0, 0.62 * high), (300.0, 0.86 * high)) if not has_back else ((-330.0, 0.3 * high), (330.0, 0.8 * high))
+    openings.append(
+        Opening(
+            name="rear window",
+            role="rear window",
+            grid="back" if has_back else "roof",
+            view="rear",
+            side="centre",
+            corners=rectangle(*window, draw(30, 50)),
+        )
+    )
+    bare = bare_car(rows, hoops, panels=tuple(panels))
+    skin = skin_of(bare)
+    posts = []
+    for name, foot, lean, bend, width in (
+        ("A", 75.0, rake - 2, draw(-8, 8), draw(40, 55)),
+        ("B", b_x, draw(-3, 3), draw(-5, 5), draw(50, 70)),
+        ("C", cab - 55 if has_back else cab - 40, -fall, draw(-10, 10), draw(50, 70)),
+    ):
+        for side in ("right", "left"):
+            z = np.linspace(0.06, 0.92, 4) * high
+            x = foot + z * tan(lean) + bend * np.sin(np.pi * z / high)
+            grid = skin.grids[f"side {side}"]
+            y = grid.point(grid.uv_from_view("side", np.stack([x, z], axis=1), "axis"))[:, 1]
+            y -= np.sign(y) * 45.0
+            posts.append(
+                Post(
+                    name=name,
+                    side=side,
+                    axis_mm=tuple(tuple(float(c) for c in p) for p in zip(x, y, z, strict=True)),
+                    width_mm=width,
+                    depth_mm=draw(36, 46),
+                    wall_mm=1.5,
+                    cut_from_mm=0.2 * high,
+                    cut_to_mm=0.88 * high,
+                    cut_at_mm=draw(0.36, 0.46) * high if name != "A" else draw(0.38, 0.42) * high,
+                )
+            )
+    if two_panes:
+        grid = skin.grids["front" if has_front else "roof"]
+        z = np.array([0.25, 0.55, 0.9]) * high
+        x = grid.point(grid.uv_from_view("front", np.stack([0 * z, z], axis=1), "axis"))[:, 0] + 30
+        posts.append(
+            Post(
+                name="divider",
+                side="centre",
+                axis_mm=tuple((float(a), 0.0, float(b)) for a, b in zip(x, z, strict=True)),
+                width_mm=30.0,
+                depth_mm=26.0,
+                wall_mm=1.5,
+                cut_from_mm=0.3 * high,
+                cut_to_mm=0.88 * high,
+                cut_at_mm=0.42 * high,
+            )
+        )
+    car = replace(
+        bare,
+        name=f"varied {seed}",
+        openings=tuple(openings),
+        posts=tuple(posts),
+        rear_point=("back" if has_back else "window head", "crown"),
+        seat_mm=(0.5 * cab, 300.0, -400.0),
+    )
+    check_car(car)
+    return car
+
+
+def varied_plan(car, seed):
+    """Return a plan for a varied car, made up from a seed: pitch, planes, heights, window, shifts."""
+    rng = np.random.default_rng(1000 + seed)
+
+    def draw(low, high):
+        return float(rng.uniform(low, high))
+
+    front = draw(25, 65)
+    cuts = []
+    for post in car.posts:
+        kind = rng.integers(0, 4)
+        plane = [None, "level", "square", GivenPlane(rises_rearward_deg=draw(-12, 12), rises_inboard_deg=draw(-8, 8))]
+        height = draw(post.cut_at_mm - 15, post.cut_at_mm + 15)
+        cuts.append(PostCut(post=post.name, side=post.side, height_mm=height, plane=plane[kind]))
+    window = None
+    if seed % 5:
+        window = WindowMove(
+            forward_mm=draw(0, 50),
+            down_mm=None if seed % 2 else draw(20, 60),
+            lay_down_deg=draw(0, 5),
+            flange_mm=draw(14, 20),
+        )
+    fore_aft = ("along-windshield", "straight-down", draw(-10, 40))[seed % 3]
+    shifts = (PostShift(post="B"),) if seed % 4 == 1 else ()
+    return Plan(
+        name=f"varied {seed}",
+        roof=RoofMove(front_drop_mm=front, rear_drop_mm=front + draw(-5, 25), fore_aft=fore_aft),
+        window=window,
+        cuts=tuple(cuts),
+        shifts=shifts,
+        kerf_mm=draw(0.5, 2.5),
+        root_gap_mm=draw(0.3, 1.5),
+    )

@@ -1,0 +1,146 @@
+"""The case to hold by hand: d = 2.25 in, no pitch, windshield 32°, rear post −35°, posts lean a side.
+
+    slide = d tan 32° = 1.406 forward
+    level cut:  take-out = d √(1 + tan² a + tan² b), miss across = d tan b
+    square cut: take-out = −D·t with D = (−slide, 0, −d) and t the unit axis
+    miss fore-and-aft = d tan a − slide
+
+Derivation: the axis through C with direction t = (tan a, −tan b, 1)/√(1 + tan² a + tan² b)
+reaches height d above a level cut after d √(…) of its length; moved by D the point there
+lands at (d tan a − slide, −d tan b, 0) from C.
+"""
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from invented_cars import flat_car, tan
+
+from model.evaluate import build_checked, evaluate
+from model.measured import Post
+from model.moves import translation
+from model.plan import Plan, PostCut, RoofMove
+from model.posts import PostLine, cut_plane, post_ends
+
+INCH = 25.4
+D = 2.25 * INCH
+
+# post, lean, level take-out, square take-out, miss fore-and-aft, miss across [in]; from the design note
+HAND = [
+    ("A", 32.0, 2.712, 2.596, 0.0, 0.561),
+    ("B", 0.0, 2.319, 2.183, -1.406, 0.561),
+    ("C", -35.0, 2.803, 1.016, -2.981, 0.561),
+]
+
+
+@lru_cache(maxsize=2)
+def hand_report(cut):
+    car = flat_car(rake_deg=32.0, tumblehome_deg=14.0, rear_deg=35.0)
+    slide = "along-windshield" if cut == "level" else float(D * tan(32.0))
+    roof = RoofMove(front_drop_mm=D, rear_drop_mm=D, fore_aft=slide)
+    plan = Plan(roof=roof, cut=cut, kerf_mm=1.5, root_gap_mm=0.8)
+    return evaluate(car, plan)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize(("name", "lean", "level", "square", "fore_aft", "across"), HAND)
+def test_every_number_of_the_table(side, name, lean, level, square, fore_aft, across):
+    post = hand_report("level").post(name, side)
+    assert post.take_out_mm / INCH == pytest.approx(level, abs=5e-4)
+    assert post.miss_fore_aft_mm / INCH == pytest.approx(fore_aft, abs=5e-4)
+    assert post.miss_across_mm / INCH == pytest.approx(across, abs=5e-4)
+    assert hand_report("square").post(name, side).take_out_mm / INCH == pytest.approx(square, abs=5e-4)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize(("name", "lean"), [(row[0], row[1]) for row in HAND])
+def test_closed_forms_to_the_last_digit(side, name, lean):
+    a, b = tan(lean), tan(14.0)
+    slide = D * tan(32.0)
+    post = hand_report("level").post(name, side)
+    assert (post.lean_side_deg, post.lean_front_deg) == pytest.approx((lean, 14.0), abs=1e-9)
+    assert post.drop_mm == pytest.approx(D, abs=1e-9)
+    assert post.take_out_mm == pytest.approx(D * np.sqrt(1 + a * a + b * b), abs=1e-9)
+    assert post.miss_fore_aft_mm == pytest.approx(D * a - slide, abs=1e-8)
+    assert post.miss_across_mm == pytest.approx(D * b, abs=1e-9)
+    assert post.tilt_deg == pytest.approx(0, abs=1e-6)
+    # Removed, mark to mark: the root gap is square to the level plane.
+    assert post.removed_mm == pytest.approx((D + 0.8) * np.sqrt(1 + a * a + b * b), abs=1e-9)
+    for edge in post.edges:  # all five lines are parallel and both planes level
+        assert edge.take_out_mm == pytest.approx(post.take_out_mm, abs=1e-9)
+        assert edge.upper_mm[2] - edge.lower_mm[2] == pytest.approx(D + 0.8, abs=1e-9)
+    t = np.array([a, (-1 if side == "right" else 1) * b, 1.0])
+    t /= np.linalg.norm(t)
+    square = hand_report("square").post(name, side)
+    assert square.take_out_mm == pytest.approx(-np.array([-slide, 0, -D]) @ t, abs=1e-9)
+    assert square.removed_mm - square.take_out_mm == pytest.approx(0.8, abs=1e-9)
+
+
+def test_the_slide_follows_the_windshield():
+    assert hand_report("level").totals.roof_forward_mm == pytest.approx(D * tan(32.0), abs=1e-9)
+    assert hand_report("level").totals.roof_forward_mm / INCH == pytest.approx(1.406, abs=5e-4)
+
+
+def test_the_slide_for_square_cuts_in_a_tumblehome():
+    """The fore-and-aft miss of a square cut lies along r ∝ x − t_x t.  The landing C + L t + D misses
+    by D·r = −s (1 − t_x²) + d t_x t_z, none at s = d t_x t_z / (t_y² + t_z²) = d tan a / (1 + tan² b)."""
+    car = flat_car(rake_deg=32.0, tumblehome_deg=14.0, rear_deg=35.0)
+    report = evaluate(car, Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D), cut="square"))
+    assert report.totals.roof_forward_mm == pytest.approx(D * tan(32.0) / (1 + tan(14.0) ** 2), abs=1e-9)
+    assert report.post("A", "right").miss_fore_aft_mm == pytest.approx(0, abs=1e-9)
+
+
+def test_square_cut_without_tumblehome_slides_d_tan_a():
+    car = flat_car(rake_deg=32.0)
+    report = evaluate(car, Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D), cut="square"))
+    assert report.totals.roof_forward_mm == pytest.approx(D * tan(32.0), abs=1e-9)
+    assert report.post("A", "right").take_out_mm == pytest.approx(D / np.cos(np.radians(32.0)), abs=1e-9)
+
+
+def post_2_by_3():
+    up = 400.0
+    return Post(
+        name="A",
+        side="right",
+        axis_mm=((0.0, 500.0, 0.0), (up * float(tan(32.0)), 500.0, up)),
+        width_mm=2 * INCH,
+        depth_mm=3 * INCH,
+        wall_mm=1.5,
+        cut_from_mm=50.0,
+        cut_to_mm=350.0,
+        cut_at_mm=150.0,
+    )
+
+
+def test_bead_of_a_2_by_3_post_cut_level_at_32_degrees():
+    """2 (2 / cos 32° + 3) = 10.717 in: only the fore-and-aft faces are cut obliquely."""
+    line = PostLine(post_2_by_3())
+    plane = cut_plane(line, PostCut(post="A", plane="level"))
+    ends = post_ends(line, plane, translation(0, 0, -D), kerf_mm=1.2, root_gap_mm=0.8)
+    assert ends.bead_mm / INCH == pytest.approx(10.717, abs=5e-4)
+    assert ends.bead_mm == pytest.approx(2 * INCH * (2 / np.cos(np.radians(32)) + 3), abs=1e-9)
+    square = cut_plane(line, PostCut(post="A", plane="square"))
+    ends = post_ends(line, square, translation(0, 0, -D), kerf_mm=1.2, root_gap_mm=0.8)
+    assert ends.bead_mm == pytest.approx(10 * INCH, abs=1e-9)
+
+
+def test_a_two_inch_drop_along_a_32_degree_windshield_puts_an_upright_post_off_by_an_inch_and_a_quarter():
+    """2 tan 32° = 1.2497 in.  Common practice, no source; the arithmetic gives the lean."""
+    car = flat_car(rake_deg=32.0)
+    report = evaluate(car, Plan(roof=RoofMove(front_drop_mm=2 * INCH, rear_drop_mm=2 * INCH)))
+    for side in ("right", "left"):
+        miss = report.post("B", side).miss_fore_aft_mm / INCH
+        assert miss == pytest.approx(-1.25, abs=1 / 64)
+        assert miss == pytest.approx(-2 * tan(32.0), abs=1e-10)
+        assert report.post("A", side).miss_fore_aft_mm == pytest.approx(0, abs=1e-9)
+        assert report.post("A", side).miss_across_mm == pytest.approx(0, abs=1e-9)
+
+
+def test_the_built_move_is_what_the_report_says():
+    built = build_checked(
+        flat_car(rake_deg=32.0), Plan(roof=RoofMove(front_drop_mm=2 * INCH, rear_drop_mm=2 * INCH))
+    )
+    np.testing.assert_allclose(built.moves["roof"].rotation, np.eye(3), atol=1e-14)
+    np.testing.assert_allclose(
+        built.moves["roof"].translation_mm, [-2 * INCH * tan(32.0), 0, -2 * INCH], atol=1e-9
+    )
