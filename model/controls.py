@@ -51,7 +51,9 @@ class Dial(widgets.HBox):
             layout={"flex": "1 1 150px", "width": "auto", "min_width": "190px"},
         )
         self.text = widgets.Text(
-            continuous_update=False, layout={"width": "84px", "min_width": "64px"}, tooltip=f"{label}: type it exactly"
+            continuous_update=False,
+            layout={"width": "84px", "min_width": "64px"},
+            tooltip=f"{label}: type it exactly",
         )
         self.value = 0.0
         self.slider.observe(self._slid, "value")
@@ -224,7 +226,9 @@ class Controls(widgets.VBox):
         self._is_set = False
         self.dials["front_drop"].set(roof.front_drop_mm if roof else 0.0)
         self.dials["rear_drop"].set(roof.rear_drop_mm if roof else 0.0)
-        self.words["fore_aft"].set(roof.fore_aft if roof else ALONG_WINDSHIELD, built and built.roof.forward_mm)
+        self.words["fore_aft"].set(
+            roof.fore_aft if roof else ALONG_WINDSHIELD, built and built.roof.forward_mm
+        )
         self.dials["window_forward"].set(window.forward_mm if window else 0.0)
         down = window.down_mm if window else None
         self.words["window_down"].set(AUTO if down is None else down, built and built.window.down_mm)

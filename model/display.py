@@ -131,7 +131,9 @@ def _cut(patch: Patch, built: Built):
                     if what != "trimming":
                         name = f"{shift.name} {what}"
                         parts.append(
-                            middle.with_triangles(middle.point_mm, middle.normal, middle.triangles, carrier=name)
+                            middle.with_triangles(
+                                middle.point_mm, middle.normal, middle.triangles, carrier=name
+                            )
                         )
     return [*parts, above]
 
@@ -155,7 +157,9 @@ def _quartered(patch: Patch, which) -> Patch:
     """Return the patch with some triangles cut into four flat ones, new points after the old ones."""
     a, b, c = patch.triangles[which].T
     ends, (ab, bc, ca) = _edges(len(patch.point_mm), (a, b), (b, c), (c, a))
-    point, normal = (np.concatenate([x, (x[ends[0]] + x[ends[1]]) / 2]) for x in (patch.point_mm, patch.normal))
+    point, normal = (
+        np.concatenate([x, (x[ends[0]] + x[ends[1]]) / 2]) for x in (patch.point_mm, patch.normal)
+    )
     quarters = [np.stack(t, 1) for t in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))]
     return patch.with_triangles(point, normal, np.concatenate([patch.triangles[~which], *quarters]))
 

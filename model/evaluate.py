@@ -7,6 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from .built import Built, build
+from .carfindings import car_findings
 from .errors import PlanError
 from .findings import findings_of
 from .glass import window_report
@@ -67,7 +68,10 @@ def report_of(built: Built) -> Report:
         interference=interference,
         window=window,
         totals=_totals(built, seams),
-        findings=findings_of(built, posts, tuple(seams), interference, window),
+        findings=(
+            *findings_of(built, posts, tuple(seams), interference, window),
+            *(car_findings(built.shape) if plan.roof is None and plan.window is None else ()),
+        ),
     )
 
 

@@ -27,8 +27,10 @@ from .numeric import unit
 from .skin import Grid
 
 SPACE_MM = 1e-6  # greatest distance of an edge's curve in space from its surface
+INSIDE_MM = 1e-5  # greatest error of the inside of sheet and glass
 _CLOSEST_MM = 0.02  # samples nearer than this to the last one tell nothing about direction
-_GREATEST_REFINEMENT = 64
+_GREATEST_REFINEMENT = 32
+_OFFSET_DEGREE = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,26 +103,34 @@ def edge_line(chain: Chain) -> EdgeLine:
 def offset_surface(grid: Grid, inward_mm: float) -> Grid:
     """Return the surface at a distance under a grid, as a B-spline with the same parameters.
 
-    S − d N is no polynomial.  It is interpolated by a bicubic with the grid's
-    own knots doubled (the offset of a C² surface is C¹ there) and as many
-    simple ones between them as keep it within :data:`SPACE_MM`.
+    S − d N is no polynomial.  It is interpolated by quintics that are C¹ at
+    the grid's own knots, as the offset of a C² surface is, with as many
+    simple knots between them as keep it within :data:`INSIDE_MM`.
     """
     refinement = 2
     while True:
         knots = [_offset_knots(breaks, refinement) for breaks in (grid.breaks_u, grid.breaks_v)]
         places = [_greville(t) for t in knots]
-        uv = np.stack(np.meshgrid(*places, indexing="ij"), axis=-1)
-        point, _, _, normal = grid.frame(uv.reshape(-1, 2))
-        values = (point - inward_mm * normal).reshape(uv.shape[0], uv.shape[1], 3)
-        along = make_interp_spline(places[0], values, k=3, t=knots[0]).c
-        poles = make_interp_spline(places[1], along.swapaxes(0, 1), k=3, t=knots[1]).c.swapaxes(0, 1)
-        offset = Grid(grid.name, grid.kind, knots[0], knots[1], 3, 3, poles, grid.outward)
-        middle = np.stack(np.meshgrid(*((p[:-1] + p[1:]) / 2 for p in places), indexing="ij"), axis=-1).reshape(-1, 2)
-        point, _, _, normal = grid.frame(middle)
-        missed = np.abs(offset.point(middle) - (point - inward_mm * normal)).max()
-        if missed < SPACE_MM or refinement >= _GREATEST_REFINEMENT:
+        poles = _offset_points(grid, *places, inward_mm)
+        for axis in (0, 1):
+            basis = BSpline(knots[axis], np.eye(len(places[axis])), _OFFSET_DEGREE)(places[axis])
+            flat = poles.swapaxes(0, axis).reshape(len(basis), -1)
+            poles = np.linalg.solve(basis, flat).reshape(poles.swapaxes(0, axis).shape).swapaxes(0, axis)
+        offset = Grid(
+            grid.name, grid.kind, knots[0], knots[1], _OFFSET_DEGREE, _OFFSET_DEGREE, poles, grid.outward
+        )
+        between = [(p[:-1] + p[1:]) / 2 for p in places]
+        uv = np.stack(np.meshgrid(*between, indexing="ij"), axis=-1).reshape(-1, 2)
+        wanted = _offset_points(grid, *between, inward_mm).reshape(-1, 3)
+        if np.abs(offset.point(uv) - wanted).max() < INSIDE_MM or refinement >= _GREATEST_REFINEMENT:
             return offset
         refinement *= 2
+
+
+def _offset_points(grid, u, v, inward_mm):
+    uv = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+    point, _, _, normal = grid.frame(uv)
+    return (point - inward_mm * normal).reshape(len(u), len(v), 3)
 
 
 def curvatures(grid: Grid, uv):
@@ -145,10 +155,12 @@ def _refined(stations, count):
 
 def _offset_knots(breaks, count):
     t = _refined(breaks, count)
-    repeat = np.where(np.isin(t, breaks), 2, 1)
-    repeat[[0, -1]] = 4
+    repeat = np.where(np.isin(t, breaks), _OFFSET_DEGREE - 1, 1)
+    repeat[[0, -1]] = _OFFSET_DEGREE + 1
     return np.repeat(t, repeat)
 
 
 def _greville(knots):
-    return np.clip((knots[1:-3] + knots[2:-2] + knots[3:-1]) / 3, knots[0], knots[-1])
+    degree = _OFFSET_DEGREE
+    means = [knots[i + 1 : i + degree + 1].mean() for i in range(len(knots) - degree - 1)]
+    return np.clip(means, knots[0], knots[-1])

@@ -25,7 +25,7 @@ from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
 from .plan import Plan, WindowMove
 from .planfile import read_plan, write_plan
 from .plansettings import plan_with_settings
-from .previewstyle import STYLE, legend_html, section, status_html
+from .previewstyle import legend_html, section, status_html, style_html
 from .report import Report
 from .roofview import RoofView
 from .silhouette import VIEWS, side_drawing
@@ -208,15 +208,21 @@ class Preview(widgets.VBox):
 
     def _make_parts(self):
         self.car_choice = widgets.Dropdown(
-            options=[*demo_car_names(), FILE], description="car", layout={"width": "210px"},
+            options=[*demo_car_names(), FILE],
+            description="car",
+            layout={"width": "210px"},
             style={"description_width": "30px"},
         )
         self.car_path = _path("path of a car file, then Enter", "260px")
         self.car_path.layout.display = "none"
-        self.stock_button = widgets.Button(description="back to stock", icon="undo", tooltip="Put everything back")
+        self.stock_button = widgets.Button(
+            description="back to stock", icon="undo", tooltip="Put everything back"
+        )
         self.status = widgets.HTML()
         self.views = widgets.ToggleButtons(
-            options=list(VIEWS), value="three-quarter", tooltips=[f"Look from: {name}" for name in VIEWS],
+            options=list(VIEWS),
+            value="three-quarter",
+            tooltips=[f"Look from: {name}" for name in VIEWS],
             style={"button_width": "auto"},
         )
         self.toggles = {
@@ -258,7 +264,9 @@ class Preview(widgets.VBox):
         left.add_class("pd-left")
         both = widgets.HBox([left, picture], layout={"width": "100%", "align_items": "flex-start"})
         cautions = widgets.HTML(
-            "".join(f'<p class="pd-caution">{text}</p>' for text in (CAUTION_CUT, CAUTION_WELD, CAUTION_GLASS))
+            "".join(
+                f'<p class="pd-caution">{text}</p>' for text in (CAUTION_CUT, CAUTION_WELD, CAUTION_GLASS)
+            )
         )
         tables = widgets.VBox(
             [
@@ -270,7 +278,7 @@ class Preview(widgets.VBox):
             ]
         )
         self.legend.value = legend_html("in")
-        return [widgets.HTML(STYLE), top, self.headline, self.status, both, tables]
+        return [widgets.HTML(style_html()), top, self.headline, self.status, both, tables]
 
     def _car_chosen(self, change):
         is_file = change["new"] == FILE
@@ -281,7 +289,9 @@ class Preview(widgets.VBox):
     def _step_asked(self):
         def check():
             if Path(self.step_path.value).suffix.lower() not in (".step", ".stp"):
-                raise FileRefused(self.step_path.value, "must end in .step or .stp.", "Give the file such a name.")
+                raise FileRefused(
+                    self.step_path.value, "must end in .step or .stp.", "Give the file such a name."
+                )
             self.write_step(self.step_path.value)
 
         self._guarded(check)

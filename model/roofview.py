@@ -117,7 +117,9 @@ class RoofView:
             "normals": np.float32(normal),
             "model_matrix": np.float32(np.eye(4) if matrix is None else matrix),
         }
-        self._put(name, values, lambda: k3d.mesh(**values, **look, flat_shading=False, side="double", name=name))
+        self._put(
+            name, values, lambda: k3d.mesh(**values, **look, flat_shading=False, side="double", name=name)
+        )
 
     def _lines(self, name, edges, ink):
         points = np.concatenate([edge.point_mm + LIFT_MM * edge.normal for edge in edges])
@@ -130,7 +132,11 @@ class RoofView:
 
     def _seams(self, report):
         point, triangles, colours = seam_tubes(report)
-        values = {"vertices": np.float32(point), "indices": np.uint32(triangles), "colors": np.uint32(colours)}
+        values = {
+            "vertices": np.float32(point),
+            "indices": np.uint32(triangles),
+            "colors": np.uint32(colours),
+        }
         look = {"flat_shading": False, "side": "double", "roughness": 1.0, "name": "seams"}
         self._put("seams", values, lambda: k3d.mesh(**values, **look))
 

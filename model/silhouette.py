@@ -14,8 +14,17 @@ from html import escape
 import numpy as np
 
 from .built import Built
-from .display import POST, EdgeLine, Patch, edge_lines, ghost_of, patches_of, split, stock_layout, stock_patches
-from .layout import BODY, METAL, PANE, ROOF, WASTE, WINDOW
+from .display import (
+    POST,
+    EdgeLine,
+    edge_lines,
+    ghost_of,
+    patches_of,
+    split,
+    stock_layout,
+    stock_patches,
+)
+from .layout import BODY, METAL, PANE, ROOF, WINDOW
 from .moves import IDENTITY
 from .placing import front_posts
 from .report import Report

@@ -75,7 +75,9 @@ def _change(before, after, unit):
 def _seam_at(report, value, end):
     if not report.seams or abs(value) < 0.05:
         return "no seam" if not report.seams else "none"
-    return escape(next(s.name for s in report.seams if s.gap_mm and abs(getattr(s.gap_mm, end) - value) < 1e-9))
+    return escape(
+        next(s.name for s in report.seams if s.gap_mm and abs(getattr(s.gap_mm, end) - value) < 1e-9)
+    )
 
 
 def _by_kind(report):
@@ -161,22 +163,25 @@ def _angles(name, before, after):
     return [name, angle_cell(before), angle_cell(after)]
 
 
-def findings_html(report: Report, most: int = 6) -> str:
-    """Return the findings, worst first; the rest of them folded away."""
-    found = worst_first(report.findings)
-    if not found:
+def findings_html(report: Report) -> str:
+    """Return the findings by kind, the gravest first: the worst of each in sight, the others folded away."""
+    if not report.findings:
         return '<p class="pd-quiet">Nothing to flag.</p>'
 
-    def item(f):
-        return (
-            f'<li><b>{escape(f.where)}</b>: {escape(f.message)}'
-            f'<span class="pd-source">{escape(f.source)}</span></li>'
-        )
+    def line(finding):
+        return f"<b>{escape(finding.where)}</b>: {escape(finding.message)}"
 
-    lines = [item(f) for f in found]
-    more = "".join(lines[most:])
-    folded = f"<details><summary>{len(lines) - most} more</summary><ol start={most + 1}>{more}</ol></details>"
-    return f'<ol class="pd-findings">{"".join(lines[:most])}</ol>{folded if more else ""}'
+    out = []
+    for worst, *others in worst_first(report.findings):
+        more = "".join(f"<li>{line(f)}</li>" for f in others)
+        folded = (
+            f"<details><summary>and {len(others)} more</summary><ul>{more}</ul></details>" if others else ""
+        )
+        out.append(
+            f'<li><span class="pd-kind">{escape(worst.kind)}</span> {line(worst)} '
+            f'<span class="pd-source">{escape(worst.source)}</span>{folded}</li>'
+        )
+    return f'<ul class="pd-findings">{"".join(out)}</ul>'
 
 
 def _table(heads, rows, empty, words=(0,)):
@@ -185,7 +190,8 @@ def _table(heads, rows, empty, words=(0,)):
 
     def line(cells, tag):
         return "".join(
-            f'<{tag} class="{"pd-word" if i in words else "pd-num"}">{cell}</{tag}>' for i, cell in enumerate(cells)
+            f'<{tag} class="{"pd-word" if i in words else "pd-num"}">{cell}</{tag}>'
+            for i, cell in enumerate(cells)
         )
 
     body = "".join(f"<tr>{line(row, 'td')}</tr>" for row in rows)
