@@ -8,7 +8,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 HEAVY = ("cadquery", "OCP", "scipy", "ipywidgets", "k3d", "matplotlib", "shapely", "numpy")
-MAY_BE_HEAVY = ("solids", "exact", "preview", "roofview")  # how their names begin
+MAY_BE_HEAVY = ("solids", "exact", "preview", "roofview", "controls")  # how their names begin
 
 
 def fresh(code):
