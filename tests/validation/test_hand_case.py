@@ -19,7 +19,7 @@ from invented_cars import flat_car, tan
 from model.evaluate import build_checked, evaluate
 from model.measured import Post
 from model.moves import translation
-from model.plan import Plan, PostCut, RoofMove
+from model.plan import GivenPlane, Plan, PostCut, RoofMove
 from model.posts import PostLine, cut_plane, post_ends
 
 INCH = 25.4
@@ -81,13 +81,27 @@ def test_the_slide_follows_the_windshield():
     assert hand_report("level").totals.roof_forward_mm / INCH == pytest.approx(1.406, abs=5e-4)
 
 
-def test_the_slide_for_square_cuts_in_a_tumblehome():
-    """The fore-and-aft miss of a square cut lies along r ∝ x − t_x t.  The landing C + L t + D misses
-    by D·r = −s (1 − t_x²) + d t_x t_z, none at s = d t_x t_z / (t_y² + t_z²) = d tan a / (1 + tan² b)."""
+@pytest.mark.parametrize("cut", ["square", GivenPlane(rises_rearward_deg=9, rises_inboard_deg=-6)])
+def test_the_slide_does_not_depend_on_the_cut_plane(cut):
+    """Whatever the plane, s = d tan a.  The miss in the plane is then D − (D·n/t·n) t, D = (−s, 0, −d),
+    read along x made square to n."""
     car = flat_car(rake_deg=32.0, tumblehome_deg=14.0, rear_deg=35.0)
-    report = evaluate(car, Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D), cut="square"))
-    assert report.totals.roof_forward_mm == pytest.approx(D * tan(32.0) / (1 + tan(14.0) ** 2), abs=1e-9)
-    assert report.post("A", "right").miss_fore_aft_mm == pytest.approx(0, abs=1e-9)
+    plan = Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D), cuts=(PostCut(post="A", plane=cut),))
+    report = evaluate(car, plan)
+    assert report.totals.roof_forward_mm == pytest.approx(D * tan(32.0), abs=1e-9)
+    for side, inboard in (("right", -1.0), ("left", 1.0)):
+        t = np.array([tan(32.0), inboard * tan(14.0), 1.0])
+        n = t if cut == "square" else np.array([-tan(9), -inboard * tan(-6), 1.0])
+        n = n / np.linalg.norm(n)
+        move = np.array([-D * tan(32.0), 0, -D])
+        miss = move - (move @ n) / (t @ n) * t
+        along = np.array([1.0, 0, 0]) - n[0] * n
+        across = np.cross(n, along / np.linalg.norm(along))
+        across *= np.sign(across[1] * inboard)
+        post = report.post("A", side)
+        assert post.miss_fore_aft_mm == pytest.approx(miss @ along / np.linalg.norm(along), abs=1e-8)
+        assert post.miss_across_mm == pytest.approx(miss @ across, abs=1e-8)
+        assert post.take_out_mm == pytest.approx(-(move @ n) / (t @ n) * np.linalg.norm(t), abs=1e-8)
 
 
 def test_square_cut_without_tumblehome_slides_d_tan_a():
