@@ -91,7 +91,9 @@ def command_parser() -> argparse.ArgumentParser:
     step = command("step", _step, "write the car as a STEP assembly, in millimetres")
     _car(step)
     _plan(step)
-    step.add_argument("--stock", action="store_true", help="the car as it stands, before any plan")
+    step.add_argument(
+        "--stock", action="store_true", help="leave every piece where it was: with a plan, cut but not moved"
+    )
     step.add_argument("-o", "--output", metavar="FILE", required=True, help="STEP file to write")
 
     hoops = command("hoops", _hoops, "write the car's hoop table as CSV, for a spreadsheet")
@@ -180,20 +182,13 @@ def _compare(options):
 
 
 def _step(options):
-    from .plan import Plan
-
-    if options.stock and (options.plan or options.settings):
-        raise CommandRefused(
-            "plumbdrop step: --stock must not go with --plan or --set; got both. "
-            "Write two files, the stock car and the chopped one."
-        )
     if Path(options.output).suffix.lower() not in STEP_ENDINGS:
         raise FileRefused(
             options.output, f"must end in {' or '.join(STEP_ENDINGS)}.", "Give the file such a name."
         )
     car, plan = _car_and_plan(options)
-    plan = Plan() if options.stock else plan
-    print(_written(options.output, lambda path: _write_step(car, plan, path)))
+    is_stock = options.stock or (plan.roof is None and plan.window is None)
+    print(_written(options.output, lambda path: _write_step(car, plan, path, is_stock=is_stock)))
 
 
 def _hoops(options):
@@ -255,11 +250,11 @@ def _read_plan(name, car):
     return read_plan(demo_plan_path(shipped[name]) if is_shipped else name, car)
 
 
-def _write_step(car, plan, path):
+def _write_step(car, plan, path, *, is_stock=False):
     from .evaluate import build_checked
-    from .output.step import write_step
+    from .output.step import CHOPPED, STOCK, write_step
 
-    write_step(build_checked(car, plan), path)
+    write_step(build_checked(car, plan), path, stays=STOCK if is_stock else CHOPPED)
 
 
 def _written(path, write):
