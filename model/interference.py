@@ -42,7 +42,7 @@ from .report import Interference
 from .scene import cell_mesh, post_mesh
 from .skin import Grid
 
-EDGE_MM = 10.0  # triangles that matter are halved to this size
+EDGE_MM = 20.0  # triangles that matter are halved to this size
 LEAST_VOLUME_MM3 = 1.0  # less is rounding: two edges that touch
 LEAST_DEPTH_MM = 0.01  # less is the mitre of two sheets at a crease, which the stock skin has too
 _SAG_MM = 3.0  # how far a coarse triangle may stray from its surface
@@ -126,11 +126,13 @@ class Sheet:
         reach = np.concatenate([*reach, *(np.zeros(len(m.point_mm)) for m in meshes)])
         return cKDTree(points), float(reach.max())
 
-    def may_reach(self, points_mm, triangles, edge_mm):
+    def may_reach(self, points_mm, triangles):
         """Return which triangles of another sheet are near enough to this one to matter."""
         tree, reach = self._markers
-        centre = self.move.inverse().points(points_mm[triangles].mean(axis=1))
-        return tree.query(centre)[0] <= edge_mm + reach + _SAG_MM
+        placed = self.move.inverse().points(points_mm[triangles])
+        centre = placed.mean(axis=1)
+        radius = np.linalg.norm(placed - centre[:, None], axis=2).max(axis=1)
+        return tree.query(centre)[0] <= radius + reach + _SAG_MM
 
     def inside(self, points_mm, normals, layers_mm):
         """Return g of this sheet as a body: list of arrays (layers, n), one list for every grid."""
@@ -143,7 +145,8 @@ class Sheet:
             near = np.nonzero(region.grid.is_near(points, _SAG_MM))[0]
             if len(near):
                 foot = region.grid.foot(points[near])
-                off = np.linalg.norm(points[near] - foot.point, axis=1)
+                apart = points[near] - foot.point
+                off = np.sqrt(np.maximum(dot(apart, apart) - foot.distance_mm**2, 0.0))  # along the skin
                 past = region.beyond_mm(foot.uv)
                 beyond[near] = np.where(foot.is_square, past, np.maximum(np.abs(past), off))
                 lean = dot(directions[near], region.grid.normal(foot.uv))
@@ -342,7 +345,7 @@ def _common(groups, thickness_mm, name, body) -> Interference | None:
     moment = np.zeros(3)
     highest, lowest, deepest = -np.inf, np.inf, 0.0
     for surface, corners in groups:
-        small, point, normal, values = _halved(surface, corners, body, layers, thickness_mm)
+        small, point, normal, values = _halved(surface, corners, body, layers)
         if not len(small):
             continue
         for sign, g in zip((1.0, -1.0), values, strict=False):
@@ -376,42 +379,56 @@ def _common(groups, thickness_mm, name, body) -> Interference | None:
     )
 
 
-def _halved(surface, corners, body, layers, thickness_mm):
-    """Halve triangles that may reach into the body until they are small.
+def _halved(surface, corners, body, layers):
+    """Halve triangles that may reach into the body, across their longest edge, until they are small.
 
     Returns (m, 3) triangles, points, normals and the body's g at the points.
+    The body is asked once for every point.
     """
-    while True:
-        uv, index = np.unique(corners.reshape(-1, corners.shape[2]), axis=0, return_inverse=True)
-        triangles = index.reshape(-1, 3)
-        point, normal = surface(uv)
-        edge = np.linalg.norm(point[triangles] - point[triangles[:, [1, 2, 0]]], axis=2).max(axis=1)
-        if isinstance(body, Sheet) and edge.max() > EDGE_MM:
-            close = body.may_reach(point, triangles, edge)
-            if not close.all():
-                corners = corners[close]
-                if not len(corners):
-                    return triangles[:0], point, normal, []
-                uv, index = np.unique(corners.reshape(-1, corners.shape[2]), axis=0, return_inverse=True)
-                triangles, edge = index.reshape(-1, 3), edge[close]
-                point, normal = surface(uv)
-        values = body.inside(point, normal, layers)
-        slack = np.minimum(edge**2 / 1600.0, _SAG_MM) if edge.max(initial=0.0) > EDGE_MM else 0.0 * edge
-        near = np.zeros(len(triangles), bool)
-        for g in values:
-            inside = np.ones(len(triangles), bool)
-            for k, v in enumerate(g):
-                allowed = slack if k < 2 else np.minimum(slack, _OUTLINE_SLACK_MM)
-                inside &= v.min(axis=0)[triangles].min(axis=1) <= allowed
-            near |= inside
-        triangles, edge = triangles[near], edge[near]
-        if not len(triangles) or edge.max() <= EDGE_MM:
-            return triangles, point, normal, values
-        a, b, c = (uv[triangles[:, k]] for k in range(3))
-        ab, bc, ca = (a + b) / 2, (b + c) / 2, (c + a) / 2
-        corners = np.concatenate(
-            [np.stack(t, axis=1) for t in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))]
-        )
+    uv, index = np.unique(corners.reshape(-1, corners.shape[2]), axis=0, return_inverse=True)
+    triangles = index.reshape(-1, 3)
+    point, normal = surface(uv)
+    if isinstance(body, Sheet):
+        triangles = triangles[body.may_reach(point, triangles)]
+        used, index = np.unique(triangles, return_inverse=True)
+        triangles, uv, point, normal = index.reshape(-1, 3), uv[used], point[used], normal[used]
+    values = body.inside(point, normal, layers)
+    while len(triangles):
+        edges = np.linalg.norm(point[triangles] - point[triangles[:, [1, 2, 0]]], axis=2)
+        longest = edges.max(axis=1)
+        near = _may_be_inside(triangles, values, np.where(longest > EDGE_MM, longest**2 / 1600.0, 0.0))
+        triangles, edges, longest = triangles[near], edges[near], longest[near]
+        large = longest > EDGE_MM
+        if not large.any():
+            break
+        turn = edges[large].argmax(axis=1)
+        a, b, c = np.take_along_axis(triangles[large], (turn[:, None] + np.arange(3)) % 3, axis=1).T
+        pairs, which = np.unique(np.sort(np.stack([a, b], axis=1), axis=1), axis=0, return_inverse=True)
+        middle = len(uv) + which.reshape(-1)
+        new_uv = uv[pairs].mean(axis=1)
+        new_point, new_normal = surface(new_uv)
+        new_values = body.inside(new_point, new_normal, layers)
+        uv, point, normal = (np.concatenate(p) for p in ((uv, new_uv), (point, new_point), (normal, new_normal)))
+        values = [
+            [np.concatenate(v, axis=1) for v in zip(old, new, strict=True)]
+            for old, new in zip(values, new_values, strict=True)
+        ]
+        halves = [np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)]
+        triangles = np.concatenate([triangles[~large], *halves])
+    return triangles, point, normal, values
+
+
+def _may_be_inside(triangles, values, slack):
+    """Return which triangles may reach into a body whose g stray from linear by up to ``slack``."""
+    slack = np.minimum(slack, _SAG_MM)
+    near = np.zeros(len(triangles), bool)
+    for g in values:
+        inside = np.ones(len(triangles), bool)
+        for k, v in enumerate(g):
+            allowed = slack if k < 2 else np.minimum(slack, _OUTLINE_SLACK_MM)
+            inside &= v.min(axis=0)[triangles].min(axis=1) <= allowed
+        near |= inside
+    return near
 
 
 def _area_inside(corners, values):

@@ -251,8 +251,9 @@ class Grid:
         worst = int(np.argmax(missed))
         if missed[worst] > 1e-6:
             where = ", ".join(f"{'xyz'[k]} = {target[worst, i]:.1f} mm" for i, k in enumerate(axes))
+            off = np.linalg.norm(self.point(_border_uv(500))[:, axes] - target[worst], axis=1).min()
             raise MeasureError(
-                f"{what} runs {missed[worst]:.1f} mm off the measured skin ({self.name}) near {where}.",
+                f"{what} runs {off:.1f} mm off the measured skin ({self.name}) near {where}.",
                 "An opening must lie on its part of the skin: re-measure that corner, or the hoop beside it.",
             )
         return np.clip(uv, 0, 1)
@@ -382,6 +383,12 @@ def _averaged_parameters(points):
     """
     chords = np.linalg.norm(np.diff(points, axis=0), axis=2).sum(axis=1)
     return np.concatenate([[0.0], np.cumsum(chords) / chords.sum()])
+
+
+def _border_uv(count):
+    """Return points all along the four borders of a grid, shape (4 count, 2)."""
+    t, low, high = np.linspace(0, 1, count), np.zeros(count), np.ones(count)
+    return np.concatenate([np.stack(pair, axis=1) for pair in ((t, low), (t, high), (low, t), (high, t))])
 
 
 def _refined(breaks, per_span):
