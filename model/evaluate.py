@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 import numpy as np
 
 from .built import Built, build
@@ -12,7 +10,7 @@ from .errors import PlanError
 from .findings import findings_of
 from .glass import window_report
 from .interference import interference_of
-from .layout import METAL, ROOF, WASTE, layout_of
+from .layout import ROOF
 from .limits import check_ranges, refused_drop
 from .measured import Car
 from .moves import IDENTITY
@@ -21,9 +19,8 @@ from .plan import Plan
 from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
 from .report import EdgeMark, PostReport, Report, Totals
-from .scene import cell_mesh
 from .seams import post_seam_report, seam_report, seams_of
-from .shape import CarShape
+from .sheets import metal_area_mm2, slug_area_mm2
 from .skin import Grid
 from .units import shown
 
@@ -137,7 +134,10 @@ def _totals(built: Built, seams) -> Totals:
     car, plan = built.shape.car, built.plan
     roof = built.shape.skin.grids["roof"]
     move = built.moves.get(ROOF, IDENTITY)
-    removed = sum(cell_area_mm2(cell) for cell in built.layout.cells if cell.role == WASTE)
+    removed = slug_area_mm2(built)
+    if plan.window:
+        kerf = max(plan.kerf_mm, plan.root_gap_mm)
+        removed += metal_area_mm2(built.shape) - metal_area_mm2(built.shape, plan.window.flange_mm, kerf)
     headroom = [None, None]
     if car.seat_mm is not None:
         headroom = [effective_headroom_mm(roof, car.gauge_mm, car.seat_mm, m) for m in (IDENTITY, move)]
@@ -156,30 +156,6 @@ def _totals(built: Built, seams) -> Totals:
         skin_area_mm2=metal_area_mm2(built.shape),
         removed_area_mm2=removed,
     )
-
-
-@lru_cache(maxsize=8)
-def metal_area_mm2(shape: CarShape) -> float:
-    """Return the area of the stock skin, openings left out. [mm²]"""
-    stock = layout_of(shape, None, None, None, 0.0, ())
-    return sum(cell_area_mm2(cell) for cell in stock.cells if cell.role == METAL)
-
-
-def cell_area_mm2(cell) -> float:
-    """Return the area of a cell on the surface: three Gauss points in every triangle of its mesh. [mm²]"""
-    mesh = cell_mesh(cell)
-    corners = mesh.uv[mesh.triangles]
-    edge = corners[:, 1:] - corners[:, :1]
-    size = np.abs(edge[:, 0, 0] * edge[:, 1, 1] - edge[:, 0, 1] * edge[:, 1, 0]) / 2
-    total = 0.0
-    for shares, weight in _TRIANGLE_RULE:
-        _, du, dv, _ = cell.grid.frame(np.einsum("k,nkj->nj", shares, corners))
-        total += weight * (size @ np.linalg.norm(np.cross(du, dv), axis=1))
-    return float(total)
-
-
-# Degree-2 rule of three inner points (Strang and Fix, from memory; checked by tests on polynomials).
-_TRIANGLE_RULE = tuple((np.roll([2 / 3, 1 / 6, 1 / 6], k), 1 / 3) for k in range(3))
 
 
 def highest_mm(grid: Grid, direction) -> float:

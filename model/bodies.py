@@ -1,0 +1,158 @@
+"""Post ends and keep-outs as bodies that a sheet may run into: which side of each face a point lies on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from .built import Built
+from .layout import BODY
+from .measured import KeepOut
+from .moves import IDENTITY, RigidMove
+from .numeric import dot
+from .posts import PostEnds, PostLine
+from .scene import post_mesh
+from .sheets import NEAR_MM
+
+
+@dataclass(frozen=True, eq=False)
+class PostBody:
+    """One end of a post, in place."""
+
+    name: str
+    line: PostLine
+    ends: PostEnds | None
+    is_upper: bool
+    move: RigidMove
+
+    @cached_property
+    def box_mm(self) -> np.ndarray:
+        """Least and greatest coordinates in place, shape (2, 3)."""
+        points = self.move.points(self.mesh[0])
+        return np.array([points.min(axis=0), points.max(axis=0)])
+
+    @cached_property
+    def mesh(self):
+        """Points, normals and triangles of the outside, before the move."""
+        low, high = np.zeros(5), np.ones(5)
+        if self.ends is not None:
+            low, high = (self.ends.s_upper, high) if self.is_upper else (low, self.ends.s_lower)
+        return post_mesh(self.line, low, high)
+
+    def may_reach(self, corners_mm):
+        """Return which triangles (m, 3, 3) in place are near enough to the box to matter."""
+        placed = self.move.inverse().points(corners_mm)
+        centre = placed.mean(axis=1)
+        axis = self.line.lines(self.line.stations[:, None] + np.zeros(5))[:, 0]
+        radius = np.linalg.norm(placed - centre[:, None], axis=2).max(axis=1)
+        half = np.hypot(self.line.post.width_mm, self.line.post.depth_mm) / 2
+        near = _distance_to_line(centre, axis) <= radius + half + NEAR_MM
+        if self.ends is not None:
+            if self.is_upper:
+                height = self.ends.opening_mm - self.ends.plane.height_above(corners_mm)
+            else:
+                height = self.ends.plane.height_above(corners_mm)
+            near &= height.min(axis=1) <= NEAR_MM
+        return near
+
+    def signs(self, count):
+        """Return that the box counts as metal and the hollow inside it does not."""
+        return (1.0, -1.0)[:count]
+
+    def inside(self, points_mm, normals, layers_mm):
+        """Return g of the whole box and of the hollow inside it."""
+        back = self.move.inverse()
+        points, directions = back.points(points_mm), back.vectors(normals)
+        axis = self.line.frame(np.linspace(0, 1, 41))[0]
+        s = np.linspace(0, 1, 41)[np.linalg.norm(points[:, None] - axis[None], axis=2).argmin(axis=1)]
+        for _ in range(4):
+            centre, t, _, _ = self.line.frame(s)
+            speed = np.linalg.norm(self.line._axis(s, nu=1), axis=1)
+            s = np.clip(s + dot(points - centre, t) / speed, -0.2, 1.2)
+        centre, t, w, d = self.line.frame(s)
+        along = np.maximum(s - 1, -s) * np.linalg.norm(axis[-1] - axis[0])
+        x = points[None] - layers_mm[:, None, None] * directions[None] - centre[None]
+        p, q = np.abs(np.einsum("lni,ni->ln", x, w)), np.abs(np.einsum("lni,ni->ln", x, d))
+        caps = [np.broadcast_to(along, p.shape)]
+        if self.ends is not None:
+            plane = self.ends.plane
+            if self.is_upper:
+                height = plane.height_above(self.ends.move.points(points)) - self.ends.opening_mm
+                caps.append(np.broadcast_to(-height, p.shape))
+            else:
+                caps.append(np.broadcast_to(plane.height_above(points), p.shape))
+        half = np.array([self.line.post.width_mm, self.line.post.depth_mm]) / 2
+        wall = self.line.post.wall_mm
+        return [[p - half[0], q - half[1], *caps], [p - half[0] + wall, q - half[1] + wall, *caps]]
+
+
+@dataclass(frozen=True, eq=False)
+class KeepOutBody:
+    """A body the roof must clear."""
+
+    body: KeepOut
+
+    @property
+    def name(self) -> str:
+        """Name in the car file."""
+        return self.body.name
+
+    @cached_property
+    def box_mm(self) -> np.ndarray:
+        """Least and greatest coordinates, shape (2, 3)."""
+        b = self.body
+        if b.shape == "box":
+            half = np.array(b.size_mm) / 2
+            return np.array([np.array(b.at_mm) - half, np.array(b.at_mm) + half])
+        ends = np.array([b.at_mm, b.to_mm or b.at_mm], float)
+        return np.array([ends.min(axis=0) - b.radius_mm, ends.max(axis=0) + b.radius_mm])
+
+    def outside_mm(self, points) -> list[np.ndarray]:
+        """Return distances out of every bounding surface; inside where all are negative."""
+        b = self.body
+        x = points - np.array(b.at_mm, float)
+        if b.shape == "box":
+            return [np.abs(x[..., k]) - b.size_mm[k] / 2 for k in range(3)]
+        if b.shape == "sphere":
+            return [np.linalg.norm(x, axis=-1) - b.radius_mm]
+        axis = np.array(b.to_mm, float) - b.at_mm
+        length = np.linalg.norm(axis)
+        along = x @ (axis / length)
+        off = np.linalg.norm(x - along[..., None] * (axis / length), axis=-1)
+        return [off - b.radius_mm, -along, along - length]
+
+    def may_reach(self, corners_mm):
+        """Return that any triangle may matter that the body's box does not rule out."""
+        return np.ones(len(corners_mm), bool)
+
+    def signs(self, count):
+        """Return that all of it counts."""
+        return (1.0,) * count
+
+    def inside(self, points_mm, normals, layers_mm):
+        """Return g of the body."""
+        return [self.outside_mm(points_mm[None] - layers_mm[:, None, None] * normals[None])]
+
+
+def _distance_to_line(points, line):
+    """Return distances of (n, 3) points to a polyline (k, 3). [mm]"""
+    a, edge = line[:-1], np.diff(line, axis=0)
+    share = np.einsum("nki,ki->nk", points[:, None] - a, edge) / np.einsum("ki,ki->k", edge, edge)
+    foot = a + np.clip(share, 0, 1)[:, :, None] * edge
+    return np.linalg.norm(points[:, None] - foot, axis=2).min(axis=1)
+
+
+def posts_of(built: Built) -> list[tuple[str, PostBody]]:
+    """Return every end of every post with the piece that carries it."""
+    out = []
+    for key, line in built.shape.lines.items():
+        name = f"post {' '.join(key)}"
+        ends = built.ends.get(key)
+        if ends is None:
+            out.append((BODY, PostBody(name, line, None, False, IDENTITY)))
+            continue
+        out.append((BODY, PostBody(f"{name} lower", line, ends, False, IDENTITY)))
+        out.append((built.upper_piece(key), PostBody(f"{name} upper", line, ends, True, ends.move)))
+    return out

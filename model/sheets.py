@@ -1,0 +1,292 @@
+"""The skin of every piece as a region: some cells of the uncut car, and which side of which cut.
+
+Triangles and outlines are those of the car with just its openings and its
+window panel cut out, made once; where the roof is cut, a piece is what of
+them lies on its side of the cut.  So a slider makes no new triangles.
+
+A *bound* is a function of a point of the uncut car that is negative on the
+piece's side: the cut's value for the body, its opposite for the roof, the
+distance past the side lines for the piece of a shifted post.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+import shapely
+from scipy.spatial import cKDTree
+
+from .built import Built
+from .layout import BODY, METAL, ROOF, WINDOW, Cell, Shift, layout_of
+from .moves import RigidMove
+from .numeric import cross, dot
+from .scene import Mesh, cell_mesh
+from .shape import CarShape
+from .skin import Grid
+from .triangles import inside_all
+
+FAR_MM = 1e6  # stands for "nowhere near"
+NEAR_MM = 3.0  # how far a coarse triangle may stray from its surface
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """The metal of one grid of the uncut car, on one side of the flange line.
+
+    (u, v) is scaled to millimetres on the average of the grid; ``starts``
+    and ``ends`` (m, 2) are the segments of its outline.
+    """
+
+    grid: Grid
+    mesh: Mesh
+    scale: np.ndarray
+    polygon: shapely.Geometry
+    starts: np.ndarray
+    ends: np.ndarray
+
+    @cached_property
+    def _outline_tree(self):
+        return cKDTree((self.starts + self.ends) / 2)
+
+    @cached_property
+    def markers(self):
+        """A tree of the triangles' middles and points, and how far apart they are. [mm]"""
+        corners = self.mesh.point_mm[self.mesh.triangles]
+        middle = corners.mean(axis=1)
+        reach = np.linalg.norm(corners - middle[:, None], axis=2).max()
+        return cKDTree(np.concatenate([middle, self.mesh.point_mm])), float(reach)
+
+    def beyond_mm(self, uv):
+        """Return how far points lie out of the outline, negative inside, along the skin. [mm]"""
+        xy = uv * self.scale
+        near = self._outline_tree.query(xy, k=min(4, len(self.starts)))[1].reshape(len(xy), -1)
+        a, b = self.starts[near], self.ends[near]
+        edge = b - a
+        share = np.einsum("nki,nki->nk", xy[:, None] - a, edge) / np.einsum("nki,nki->nk", edge, edge)
+        foot = a + np.clip(share, 0, 1)[:, :, None] * edge
+        distance = np.linalg.norm(xy[:, None] - foot, axis=2).min(axis=1)
+        return np.where(shapely.contains_xy(self.polygon, *xy.T), -distance, distance)
+
+
+def _region(grid: Grid, cells: list[Cell]) -> Region:
+    _, du, dv = grid.tangents(grid.lattice_uv.reshape(-1, 2))
+    scale = np.array([np.linalg.norm(du, axis=1).mean(), np.linalg.norm(dv, axis=1).mean()])
+    polygon = shapely.transform(shapely.union_all([c.polygon for c in cells]), lambda xy: xy * scale)
+    rings = shapely.get_rings(shapely.get_parts(shapely.segmentize(polygon, 10.0)))
+    loops = [shapely.get_coordinates(ring) for ring in rings]
+    starts, ends = np.concatenate([c[:-1] for c in loops]), np.concatenate([c[1:] for c in loops])
+    real = np.abs(starts - ends).max(axis=1) > 1e-9
+    shapely.prepare(polygon)
+    meshes = [cell_mesh(c) for c in cells]
+    first = np.cumsum([0] + [len(m.uv) for m in meshes[:-1]])
+    mesh = Mesh(
+        *(np.concatenate([getattr(m, name) for m in meshes]) for name in ("uv", "point_mm", "normal")),
+        np.concatenate([m.triangles + k for m, k in zip(meshes, first, strict=True)]),
+    )
+    return Region(grid, mesh, scale, polygon, starts[real], ends[real])
+
+
+@lru_cache(maxsize=16)
+def uncut_regions(shape: CarShape, flange_mm: float | None, kerf_mm: float) -> dict[str, tuple[Region, ...]]:
+    """Return the metal outside and inside the flange line: {"body": …, "window panel": …}."""
+    layout = layout_of(shape, None, None, flange_mm, kerf_mm, ())
+    out = {}
+    for part in (BODY, WINDOW):
+        cells = [c for c in layout.parts.get(part, []) if c.role == METAL]
+        grids = {c.grid.name: c.grid for c in cells}.values()
+        out[part] = tuple(_region(g, [c for c in cells if c.grid is g]) for g in grids)
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """Triangles of a sheet on one grid: corners in (u, v) and in place, and their boxes."""
+
+    grid: Grid
+    uv: np.ndarray  # (m, 3, 2)
+    corners_mm: np.ndarray  # (m, 3, 3)
+    low: np.ndarray  # (m, 3)
+    high: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
+class Sheet:
+    """The skin of one piece, in place."""
+
+    name: str
+    regions: tuple[Region, ...]
+    thickness_mm: float
+    move: RigidMove
+    built: Built
+
+    def bounds(self, grid: Grid, points_mm) -> list[np.ndarray]:
+        """Return the bounds of this piece at points of the uncut car on a grid; ≤ 0 on its side. [mm]"""
+        if self.name == WINDOW or self.built.upper is None:
+            return []
+        if self.name == BODY:
+            return [self.built.lower.height_above(grid, points_mm)]
+        out = [-self.built.upper.height_above(grid, points_mm)]
+        for shift in self.built.shifts:
+            if grid.name == f"side {shift.key[1]}":
+                out += _shift_bounds(self.name, shift, points_mm[:, 0])
+        return out
+
+    def placed(self, grid: Grid, uv):
+        """Return points and normals in place."""
+        point, _, _, normal = grid.frame(uv)
+        return self.move.points(point), self.move.vectors(normal)
+
+    @cached_property
+    def patches(self) -> list[Patch]:
+        """The triangles on every grid that may belong to this piece, in place."""
+        out = []
+        for region in self.regions:
+            mesh = region.mesh
+            keep = np.ones(len(mesh.triangles), bool)
+            for bound in self.bounds(region.grid, mesh.point_mm):
+                keep &= bound[mesh.triangles].min(axis=1) <= NEAR_MM
+            corners = self.move.points(mesh.point_mm)[mesh.triangles[keep]]
+            uv = mesh.uv[mesh.triangles[keep]]
+            out.append(Patch(region.grid, uv, corners, corners.min(axis=1), corners.max(axis=1)))
+        return [patch for patch in out if len(patch.uv)]
+
+    @cached_property
+    def box_mm(self) -> np.ndarray:
+        """Least and greatest coordinates in place, shape (2, 3); may be too large."""
+        return np.array(
+            [
+                np.min([p.low.min(axis=0) for p in self.patches], axis=0),
+                np.max([p.high.max(axis=0) for p in self.patches], axis=0),
+            ]
+        )
+
+    def may_reach(self, corners_mm):
+        """Return which triangles (m, 3, 3) in place are near enough to this sheet's metal to matter."""
+        placed = self.move.inverse().points(corners_mm)
+        centre = placed.mean(axis=1)
+        radius = np.linalg.norm(placed - centre[:, None], axis=2).max(axis=1)
+        near = np.zeros(len(corners_mm), bool)
+        for region in self.regions:
+            tree, reach = region.markers
+            some = tree.query(centre, distance_upper_bound=radius.max() + reach + NEAR_MM)[0]
+            some = some <= radius + reach + NEAR_MM
+            inside = np.ones(int(some.sum()), bool)
+            for bound in self.bounds(region.grid, placed[some].reshape(-1, 3)):
+                inside &= bound.reshape(-1, 3).min(axis=1) <= NEAR_MM
+            some[some] = inside
+            near |= some
+        return near
+
+    def signs(self, count):
+        """Return that the metal on every grid counts."""
+        return (1.0,) * count
+
+    def inside(self, points_mm, normals, layers_mm):
+        """Return g of this sheet as a body, for points moved inward by each layer along their normals.
+
+        Returns
+        -------
+        list, one item for each grid: list of arrays (layers, n)
+            Distance out of its outside, out of its inside, out of its
+            outline, and its bounds; inside the metal all are ≤ 0. [mm]
+        """
+        back = self.move.inverse()
+        points, directions = back.points(points_mm), back.vectors(normals)
+        found = []
+        for region in self.regions:
+            near = np.nonzero(region.grid.is_near(points, NEAR_MM))[0]
+            if not len(near):
+                found.append(self._nowhere(region.grid, len(layers_mm), len(points)))
+                continue
+            d = np.full((len(layers_mm), len(points)), FAR_MM)
+            foot = region.grid.foot(points[near])
+            apart = points[near] - foot.point
+            off = np.sqrt(np.maximum(dot(apart, apart) - foot.distance_mm**2, 0.0))  # along the skin
+            past = region.beyond_mm(foot.uv)
+            lean = dot(directions[near], region.grid.normal(foot.uv))
+            d[:, near] = foot.distance_mm[None] - layers_mm[:, None] * lean[None]
+            limits = [np.where(foot.is_square, past, np.maximum(np.abs(past), off))]
+            limits += self.bounds(region.grid, foot.point)
+            g = [d, -d - self.thickness_mm]
+            for limit in limits:
+                whole = np.full(len(points), FAR_MM)
+                whole[near] = limit
+                g.append(np.broadcast_to(whole, d.shape))
+            found.append(g)
+        return found
+
+
+    def _nowhere(self, grid, layers, count):
+        """Return g of points that are not near the grid, as many arrays as elsewhere."""
+        bounds = len(self.bounds(grid, np.zeros((1, 3))))
+        return [np.full((layers, count), FAR_MM)] * (3 + bounds)
+
+
+def _shift_bounds(name, shift: Shift, x):
+    """Return the bounds along x of one piece on the side of a shifted post. [mm]"""
+    low, high = shift.bounds[0][0], shift.bounds[-1][1]
+    if name == ROOF:
+        return [(high - low) / 2 - np.abs(x - (high + low) / 2)]
+    for a, b, what in shift.bounds:
+        if name == f"{shift.name} {what}":
+            return [a - x, x - b]
+    return [np.full(len(x), FAR_MM)]
+
+
+def sheets_of(built: Built) -> list[Sheet]:
+    """Return the skin of every piece."""
+    plan, shape = built.plan, built.shape
+    flange = plan.window.flange_mm if plan.window else None
+    kerf = max(plan.kerf_mm, plan.root_gap_mm) if plan.window else 0.0
+    uncut = uncut_regions(shape, flange, kerf)
+    out = []
+    for name, move in built.moves.items():
+        regions = uncut[WINDOW if name == WINDOW else BODY]
+        side = next((s.key[1] for s in built.shifts if name.startswith(s.name)), None)
+        if side is not None:
+            regions = tuple(r for r in regions if r.grid.name == f"side {side}")
+        out.append(Sheet(name, regions, shape.car.gauge_mm, move, built))
+    return out
+
+
+# Three inner points, exact to degree 2 (Strang and Fix, from memory; tests check it on polynomials).
+_TRIANGLE_RULE = tuple((np.roll([2 / 3, 1 / 6, 1 / 6], k), 1 / 3) for k in range(3))
+
+
+def surface_area_mm2(grid: Grid, corners_uv) -> float:
+    """Return the area on the surface of triangles (m, 3, 2) in (u, v), three Gauss points each. [mm²]"""
+    edge = corners_uv[:, 1:] - corners_uv[:, :1]
+    size = np.abs(edge[:, 0, 0] * edge[:, 1, 1] - edge[:, 0, 1] * edge[:, 1, 0]) / 2
+    total = 0.0
+    for shares, weight in _TRIANGLE_RULE:
+        _, du, dv = grid.tangents(np.einsum("k,nkj->nj", shares, corners_uv))
+        total += weight * (size @ np.linalg.norm(cross(du, dv), axis=1))
+    return float(total)
+
+
+@lru_cache(maxsize=16)
+def metal_area_mm2(shape: CarShape, flange_mm: float | None = None, kerf_mm: float = 0.0) -> float:
+    """Return the area of the metal outside the openings; with a flange, less the kerf around it. [mm²]"""
+    regions = uncut_regions(shape, flange_mm, kerf_mm)
+    return sum(
+        surface_area_mm2(r.grid, r.mesh.uv[r.mesh.triangles]) for part in regions.values() for r in part
+    )
+
+
+def slug_area_mm2(built: Built) -> float:
+    """Return the area of the skin cut out between the lower and the upper cut. [mm²]"""
+    if built.upper is None:
+        return 0.0
+    body = next(s for s in sheets_of(built) if s.name == BODY)
+    total = 0.0
+    for region in body.regions:
+        mesh = region.mesh
+        low = built.lower.height_above(region.grid, mesh.point_mm)
+        high = built.upper.height_above(region.grid, mesh.point_mm)
+        some = (low[mesh.triangles].max(axis=1) > 0) & (high[mesh.triangles].min(axis=1) < 0)
+        triangles = mesh.triangles[some]
+        between = inside_all(mesh.uv[triangles], [-low[triangles], high[triangles]])
+        total += surface_area_mm2(region.grid, between)
+    return total
