@@ -19,7 +19,7 @@ from .plansettings import NONE
 from .units import angle_deg, length_mm, shop_inches
 
 LENGTH = "a length"
-_LABEL = "118px"
+_LABEL = "96px"
 
 
 class Dial(widgets.HBox):
@@ -48,11 +48,11 @@ class Dial(widgets.HBox):
             readout=False,
             continuous_update=True,
             style={"description_width": _LABEL},
-            layout={"flex": "1 1 150px", "width": "auto", "min_width": "190px"},
+            layout={"flex": "1 1 120px", "width": "auto", "min_width": "160px"},
         )
         self.text = widgets.Text(
             continuous_update=False,
-            layout={"width": "84px", "min_width": "64px"},
+            layout={"width": "76px", "min_width": "64px"},
             tooltip=f"{label}: type it exactly",
         )
         self.value = 0.0
@@ -95,12 +95,13 @@ class Dial(widgets.HBox):
         self._changed(value)
 
 
-def length_dial(label, unit, changed, refused) -> Dial:
-    """Return a dial for a length: 1/16 in or 1 mm a step, read as a tape shows it."""
-    step = 25.4 / 16 if unit == "in" else 1.0
+def length_dial(label, unit, changed, refused, is_fine=False) -> Dial:
+    """Return a dial for a length: 1/16 in or 1 mm a step (fine: 1/64 in, 0.1 mm), read as a tape shows it."""
+    parts = 64 if is_fine else 16
+    step = 25.4 / parts if unit == "in" else (0.1 if is_fine else 1.0)
 
     def shown(mm):
-        return shop_inches(mm) if unit == "in" else f"{mm:.1f} mm"
+        return shop_inches(mm, parts) if unit == "in" else f"{mm:.1f} mm"
 
     return Dial(label, step, shown, lambda text: length_mm(text, unit, label), changed, refused)
 
@@ -120,7 +121,7 @@ class WordOrLength(widgets.VBox):
             options=[*words, (LENGTH, LENGTH)],
             description=label,
             style={"description_width": _LABEL},
-            layout={"width": "100%"},
+            layout={"width": "auto"},
         )
         self.choice.observe(self._chosen, "value")
         super().__init__([self.choice], layout={"width": "100%"})
@@ -147,7 +148,7 @@ class WordOrLength(widgets.VBox):
             self.children = wanted
 
 
-class Controls(widgets.VBox):
+class Controls(widgets.HBox):
     """All controls of one car's plans, grouped as a fabricator thinks: roof, rear window, posts.
 
     Parameters
@@ -172,10 +173,11 @@ class Controls(widgets.VBox):
         self.car, self._set_to, self._cut_window, self._refused = car, set_to, cut_window, refused
         self.dials: dict[str, Dial] = {}
         self.words: dict[str, WordOrLength] = {}
-        self.cut = widgets.ToggleButtons(
+        self.cut = widgets.Dropdown(
             options=[("level", LEVEL), ("square to the post", SQUARE)],
             description="cut plane",
-            style={"description_width": _LABEL, "button_width": "auto"},
+            style={"description_width": _LABEL},
+            layout={"width": "auto"},
         )
         self.window_out = widgets.Checkbox(
             description="cut it out, with a flange around it", indent=False, layout={"width": "auto"}
@@ -201,21 +203,25 @@ class Controls(widgets.VBox):
             self._angle("lay_down", "lay down"),
             self._length("flange", "flange"),
         ]
-        posts = [
-            self.cut,
-            *(self._length(f"cut_height.{name}", f"{name}: cut at z") for name in names),
-            *(
-                self._word_or_length(
-                    f"shift.{name}", f"{name}: shift", [("none", NONE), ("line up", LINE_UP)], "rearward"
-                )
-                for name in names
-                if can_shift(car, name)
-            ),
-            self._length("kerf", "saw kerf"),
-            self._length("root_gap", "root gap"),
+        heights = [self._length(f"cut_height.{name}", f"{name} cut at") for name in names]
+        shifts = [
+            self._word_or_length(
+                f"shift.{name}", f"{name} shift", [("none", NONE), ("line up", LINE_UP)], "rearward"
+            )
+            for name in names
+            if can_shift(car, name)
         ]
-        groups = [("Roof", roof), ("Rear window", window), ("Posts", posts)]
-        super().__init__([part for title, rows in groups for part in (_heading(title), *rows)])
+        sawing = [self._length("kerf", "saw kerf", is_fine=True)]
+        sawing.append(self._length("root_gap", "root gap", is_fine=True))
+        columns = [
+            [_heading("Roof"), *roof, _heading("Saw and weld"), *sawing],
+            [_heading("Rear window"), *window],
+            [_heading("Posts"), self.cut, *heights, *shifts],
+        ]
+        super().__init__(
+            [widgets.VBox(rows, layout={"flex": "1 1 250px", "min_width": "0"}) for rows in columns],
+            layout={"flex_flow": "row wrap", "width": "100%", "grid_gap": "0 22px"},
+        )
         self.add_class("pd-controls")
 
     def show(self, plan: Plan, built=None):
@@ -253,9 +259,9 @@ class Controls(widgets.VBox):
             if f"shift.{post.name}" in self.dials:
                 self.dials[f"shift.{post.name}"].limit(-3 * post.width_mm, 3 * post.width_mm)
 
-    def _length(self, name, label):
+    def _length(self, name, label, is_fine=False):
         self.dials[name] = length_dial(
-            label, self.car.unit, lambda mm: self._set_to(f"{name}={_typed(mm)}"), self._refused
+            label, self.car.unit, lambda mm: self._set_to(f"{name}={_typed(mm)}"), self._refused, is_fine
         )
         return self.dials[name]
 
@@ -288,7 +294,7 @@ def _heading(title):
 
 
 def can_shift(car: Car, post: str) -> bool:
-    """Return whether a post stands between two side openings, so that its upper end can slide along the rail."""
+    """Return whether a post stands between two side openings: its upper end can slide along the rail."""
     where = [p.axis_mm[0][0] for p in car.posts if p.name == post and p.side != "centre"]
     across = [[c.across_mm for c in o.corners] for o in car.openings if o.role == "side glass"]
     return bool(where) and any(max(x) < where[0] for x in across) and any(min(x) > where[0] for x in across)

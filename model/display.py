@@ -24,7 +24,7 @@ from .skin import Grid
 
 POST, KEEP_OUT = "post", "keep-out"
 SLUGS = "slugs"
-POST_INSET_MM = 5.0  # posts are drawn this much thinner, so that they do not flicker through the skin
+POST_INSET_MM = 12.0  # posts are drawn this much thinner, so that they do not flicker through the skin
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,8 +62,9 @@ class Patch:
         return self.with_triangles(move.points(self.point_mm), move.vectors(self.normal), self.triangles)
 
 
+@lru_cache(maxsize=2)
 def patches_of(built: Built) -> list[Patch]:
-    """Return everything a picture of the plan shows, each patch on the uncut car."""
+    """Return everything a picture of the plan shows, each patch on the uncut car; remembered."""
     below, rest = _parted(built)
     if built.upper is not None:
         rest = [part for patch in rest for part in _cut(patch, built)]
@@ -140,7 +141,7 @@ def _cut(patch: Patch, built: Built):
 
 @lru_cache(maxsize=256)
 def split_by(cut: GridCut | Station, patch: Patch) -> tuple[Patch, Patch]:
-    """Split a patch by a cut, remembered; triangles that it crosses are quartered first, as it may bend in them."""
+    """Split a patch by a cut, remembered; triangles it crosses are quartered first, as it may bend."""
     if not len(patch.triangles):
         return patch, patch
     value = cut.height_above(patch.point_mm)
@@ -249,12 +250,6 @@ def _keep_outs(shape: CarShape) -> list[Patch]:
     return list(_keep_outs_of(shape.car.keep_outs))
 
 
-@lru_cache(maxsize=8)
-def stock_layout(shape: CarShape) -> Layout:
-    """Return the layout of the car as it stands."""
-    return layout_of(shape, None, None, None, 0.0, ())
-
-
 @dataclass(frozen=True, eq=False)
 class EdgeLine:
     """An edge of a metal piece in place, with the skin's normals along it; (n, 3)."""
@@ -275,3 +270,9 @@ def edge_lines(layout: Layout, moves: dict[str, RigidMove]) -> list[EdgeLine]:
             move = moves[cell.carrier]
             out.append(EdgeLine(cell.carrier, move.points(chain.point_mm), move.vectors(chain.normal)))
     return out
+
+
+@lru_cache(maxsize=8)
+def stock_edges(shape: CarShape) -> tuple[EdgeLine, ...]:
+    """Return the edges of the car as it stands."""
+    return tuple(edge_lines(layout_of(shape, None, None, None, 0.0, ()), {BODY: IDENTITY}))

@@ -161,7 +161,7 @@ class Preview(widgets.VBox):
             self.car_choice.value = name
 
     def _show(self, plan, is_new=False, built=None):
-        """Compute one plan and show it; the wish stays even if it is refused, so that sliders go on from it."""
+        """Compute one plan and show it; the wish stays even if refused, so that sliders go on from it."""
         self._wish = plan
         clock = _Clock()
         built = built or build_checked(self.car, plan)
@@ -235,9 +235,11 @@ class Preview(widgets.VBox):
         self.headline, self.silhouette = widgets.HTML(), widgets.HTML()
         self.posts, self.seams, self.window, self.findings = (widgets.HTML() for _ in range(4))
         self.controls_box = widgets.VBox()
-        self.plan_path, self.step_path = _path("plan file"), _path("STEP file")
-        self.save_button = widgets.Button(description="save plan", icon="save")
-        self.load_button = widgets.Button(description="load plan", icon="folder-open")
+        self.plan_path, self.step_path = _path("plan file", "200px"), _path("STEP file", "200px")
+        self.save_button = widgets.Button(description="save plan", icon="save", layout={"width": "auto"})
+        self.load_button = widgets.Button(
+            description="load plan", icon="folder-open", layout={"width": "auto"}
+        )
         self.step_button = widgets.Button(description="write STEP", icon="cube", button_style="primary")
 
         self.car_choice.observe(self._car_chosen, "value")
@@ -251,18 +253,13 @@ class Preview(widgets.VBox):
         self.step_button.on_click(lambda _: self._step_asked())
 
     def _arranged(self):
-        top = _row(self.car_choice, self.car_path, self.stock_button)
-        picture = widgets.VBox(
-            [self.views, self.view.plot, _row(*self.toggles.values()), self.legend, self.silhouette],
-            layout={"flex": "1 1 430px", "min_width": "0"},
+        top = _row(self.car_choice, self.car_path, self.stock_button, self.views)
+        below = widgets.HBox(
+            [self.silhouette, widgets.VBox([self.legend, _row(*self.toggles.values()), *self._files()])],
+            layout={"flex_flow": "row wrap", "width": "100%", "align_items": "flex-start"},
         )
-        left = widgets.VBox(
-            [self.controls_box, _row(self.save_button, self.load_button), self.plan_path,
-             self.step_button, self.step_path],
-            layout={"flex": "0 0 340px", "min_width": "300px"},
-        )  # fmt: skip
-        left.add_class("pd-left")
-        both = widgets.HBox([left, picture], layout={"width": "100%", "align_items": "flex-start"})
+        for part in below.children:
+            part.layout.flex, part.layout.min_width = "1 1 400px", "0"
         cautions = widgets.HTML(
             "".join(
                 f'<p class="pd-caution">{text}</p>' for text in (CAUTION_CUT, CAUTION_WELD, CAUTION_GLASS)
@@ -278,7 +275,14 @@ class Preview(widgets.VBox):
             ]
         )
         self.legend.value = legend_html("in")
-        return [widgets.HTML(style_html()), top, self.headline, self.status, both, tables]
+        parts = [top, self.headline, self.status, self.view.plot, self.controls_box, below, tables]
+        return [widgets.HTML(style_html()), *parts]
+
+    def _files(self):
+        return [
+            _row(self.plan_path, self.save_button, self.load_button),
+            _row(self.step_path, self.step_button),
+        ]
 
     def _car_chosen(self, change):
         is_file = change["new"] == FILE
@@ -314,5 +318,5 @@ def _row(*parts):
     return widgets.HBox(parts, layout={"flex_flow": "row wrap", "align_items": "center", "width": "100%"})
 
 
-def _path(placeholder, width="auto"):
+def _path(placeholder, width):
     return widgets.Text(placeholder=placeholder, continuous_update=False, layout={"width": width})

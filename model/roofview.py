@@ -13,10 +13,11 @@ import k3d
 import numpy as np
 
 from .built import Built
-from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_layout
-from .layout import BODY, METAL, PANE, WASTE
+from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_edges
+from .layout import METAL, PANE, WASTE
 from .measured import Car
 from .moves import IDENTITY
+from .numeric import cross, unit
 from .report import Report
 from .seamcolours import class_of
 from .silhouette import GLASS_COLOUR, INK, KEEP_OUT_COLOUR, SLUG_COLOUR, STOCK_INK, VIEWS, colour_of
@@ -36,7 +37,7 @@ class RoofView:
         The widget to display.
     """
 
-    def __init__(self, height: int = 430, antialias: int = 1):
+    def __init__(self, height: int = 380, antialias: int = 1):
         self.plot = k3d.plot(
             height=height,
             antialias=antialias,
@@ -61,7 +62,7 @@ class RoofView:
         sides = [hoop.side_mm(side) for hoop in car.hoops for side in ("right", "left")]
         self._points = np.array(sides).reshape(-1, 3)
 
-    def look_from(self, name: str, aspect: float = 1.55):
+    def look_from(self, name: str, aspect: float = 1.95):
         """Turn to one of :data:`model.silhouette.VIEWS`, the whole car in sight."""
         view = VIEWS[name]
         seen = self._points @ view.axes.T
@@ -92,8 +93,7 @@ class RoofView:
         if built.plan.roof or built.plan.window:
             ghost = joined(ghost_of(built))
             self._mesh("ghost", ghost.point_mm, ghost.triangles, ghost.normal, _GHOST)
-            stock = edge_lines(stock_layout(built.shape), {BODY: IDENTITY})
-            self._lines("ghost edges", stock, STOCK_INK)
+            self._lines("ghost edges", stock_edges(built.shape), STOCK_INK)
             shown |= {"ghost", "ghost edges"}
         self._lines("edges", edge_lines(built.layout, built.moves), INK)
         shown.add("edges")
@@ -175,7 +175,7 @@ def _look_of(patch):
     if patch.role == PANE:
         return {"color": int(GLASS_COLOUR[1:], 16), "opacity": 0.38, "roughness": 0.08}
     if patch.role == KEEP_OUT:
-        return {"color": int(KEEP_OUT_COLOUR[1:], 16), "opacity": 0.5, "roughness": 1.0}
+        return {"color": int(KEEP_OUT_COLOUR[1:], 16), "opacity": 0.28, "roughness": 1.0}
     if patch.role == WASTE:
         return {"color": int(SLUG_COLOUR[1:], 16), "roughness": 0.7}
     colour = int(colour_of(patch.carrier)[1:], 16)
@@ -190,33 +190,29 @@ def seam_tubes(report: Report):
     The colour is that of the class of gap (:mod:`model.seamcolours`);
     overlaps are beaded, so that they can be told apart without colour.
     """
-    points, triangles, colours, base = [], [], [], 0
-    around = np.arange(6) * np.pi / 3
+    starts, ends, gaps = [np.empty((0, 3))], [np.empty((0, 3))], [np.empty(0)]
     for seam in report.seams:
         at = np.array([s.at_mm for s in seam.stations]).reshape(-1, 3)
-        gaps = np.array([s.gap_mm for s in seam.stations])
         if len(at) < 2:
             continue
+        gap = np.array([s.gap_mm for s in seam.stations])
         step = np.linalg.norm(np.diff(at, axis=0), axis=1)
-        is_joined = step < 2.2 * np.median(step)
-        for i in np.nonzero(is_joined)[0]:
-            gap = (gaps[i] + gaps[i + 1]) / 2
-            kind = class_of(gap)
-            ends = at[i : i + 2]
-            if kind.is_overlap:
-                ends = ends[0] + np.array([[0.0], [0.55]]) * (ends[1] - ends[0])
-            along = ends[1] - ends[0]
-            along = along / max(np.linalg.norm(along), 1e-9)
-            across = np.cross(along, (0.0, 0.0, 1.0) if abs(along[2]) < 0.9 else (1.0, 0.0, 0.0))
-            across /= np.linalg.norm(across)
-            ring = np.cos(around)[:, None] * across + np.sin(around)[:, None] * np.cross(along, across)
-            points += [ends[0] + SEAM_RADIUS_MM * ring, ends[1] + SEAM_RADIUS_MM * ring]
-            triangles.append(_TUBE + base)
-            colours += [int(kind.colour[1:], 16)] * 12
-            base += 12
-    if not points:
-        return np.zeros((0, 3)), np.zeros((0, 3), int), np.zeros(0, int)
-    return np.concatenate(points), np.concatenate(triangles), np.array(colours)
+        is_joined = step < 2.2 * np.median(step)  # stations of another edge of the seam lie further off
+        starts.append(at[:-1][is_joined])
+        ends.append(at[1:][is_joined])
+        gaps.append((gap[:-1] + gap[1:])[is_joined] / 2)
+    start, end = np.concatenate(starts), np.concatenate(ends)
+    kinds = [class_of(gap) for gap in np.concatenate(gaps)]
+    bead = np.array([0.55 if kind.is_overlap else 1.0 for kind in kinds]).reshape(-1, 1)
+    along = unit(end - start + 1e-9)
+    across = unit(cross(along, np.where(np.abs(along[:, 2:]) < 0.9, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0))))
+    around = (np.arange(6) * np.pi / 3)[None, :, None]
+    ring = np.cos(around) * across[:, None] + np.sin(around) * cross(along, across)[:, None]
+    both = np.stack([start, start + bead * (end - start)], axis=1)
+    points = both[:, :, None] + SEAM_RADIUS_MM * ring[:, None]
+    triangles = _TUBE[None] + 12 * np.arange(len(start))[:, None, None]
+    colours = np.repeat([int(kind.colour[1:], 16) for kind in kinds], 12)
+    return points.reshape(-1, 3), triangles.reshape(-1, 3), colours
 
 
 def _tube_triangles():

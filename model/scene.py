@@ -17,6 +17,7 @@ import shapely
 from .built import Built
 from .layout import Cell
 from .moves import IDENTITY, RigidMove
+from .numeric import cross, dot, unit
 from .skin import Grid
 
 
@@ -143,21 +144,13 @@ def post_mesh(line, s_low, s_high):
     rows = 2 if line.is_straight else 9
     part = np.linspace(0, 1, rows)[:, None]
     corners = line.lines(s_low + part * (s_high - s_low))[:, 1:]  # (rows, 4, 3)
-    points, normals, triangles = [], [], []
-    for i in range(4):
-        strip = corners[:, [i, (i + 1) % 4]]
-        across = np.cross(strip[-1, 0] - strip[0, 0], strip[0, 1] - strip[0, 0])
-        centre = corners.mean(axis=(0, 1))
-        normal = across / np.linalg.norm(across)
-        if normal @ (strip.mean(axis=(0, 1)) - centre) < 0:
-            normal = -normal
-        base = sum(len(p) for p in points)
-        points.append(strip.reshape(-1, 3))
-        normals.append(np.repeat(normal[None], 2 * rows, axis=0))
-        for r in range(rows - 1):
-            k = base + 2 * r
-            triangles += [(k, k + 1, k + 2), (k + 1, k + 3, k + 2)]
-    return np.concatenate(points), np.concatenate(normals), np.array(triangles)
+    faces = np.stack([corners, np.roll(corners, -1, axis=1)], axis=2).swapaxes(0, 1)  # (4, rows, 2, 3)
+    normals = unit(cross(faces[:, -1, 0] - faces[:, 0, 0], faces[:, 0, 1] - faces[:, 0, 0]))
+    outward = faces.mean(axis=(1, 2)) - corners.mean(axis=(0, 1))
+    normals *= np.where(dot(normals, outward) < 0, -1.0, 1.0)[:, None]
+    k = (2 * rows * np.arange(4)[:, None] + 2 * np.arange(rows - 1)).reshape(-1, 1)
+    triangles = np.concatenate([k + (0, 1, 2), k + (1, 3, 2)])
+    return faces.reshape(-1, 3), np.repeat(normals, 2 * rows, axis=0), triangles
 
 
 def keep_out_mesh(body):

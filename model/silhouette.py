@@ -9,19 +9,22 @@ does (normal · direction = 0): that line is the contour.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from html import escape
 
 import numpy as np
+import shapely
 
 from .built import Built
 from .display import (
     POST,
     EdgeLine,
+    Patch,
     edge_lines,
     ghost_of,
     patches_of,
     split,
-    stock_layout,
+    stock_edges,
     stock_patches,
 )
 from .layout import BODY, METAL, PANE, ROOF, WINDOW
@@ -51,7 +54,7 @@ class View:
     toward: tuple[float, float, float]
     up: tuple[float, float, float] = (0.0, 0.0, 1.0)
 
-    @property
+    @cached_property
     def axes(self) -> np.ndarray:
         """Rows: to the right on paper, up on paper, toward the viewer."""
         toward = np.array(self.toward) / np.linalg.norm(self.toward)
@@ -105,8 +108,14 @@ def drawing_of(built: Built, view: View, *, with_stock: bool = True, extra=()) -
     elements = _shell(patches_of(built), built.moves, edge_lines(built.layout, built.moves), view)
     if with_stock and (built.plan.roof or built.plan.window):
         elements += _stock_lines(built, view)
-    corners = _paper(np.concatenate([p.point_mm for p in stock_patches(built.shape)]), view)
-    return Drawing((*elements, *extra), corners.min(axis=0), corners.max(axis=0))
+    return Drawing((*elements, *extra), *_extent(built.shape, view))
+
+
+@lru_cache(maxsize=32)
+def _extent(shape, view):
+    """Return the corners of the stock car on the paper."""
+    corners = _paper(np.concatenate([p.point_mm for p in stock_patches(shape)]), view)
+    return corners.min(axis=0), corners.max(axis=0)
 
 
 def side_drawing(built: Built, report: Report) -> Drawing:
@@ -132,7 +141,7 @@ def side_drawing(built: Built, report: Report) -> Drawing:
         pivot = built.window.pivot_mm
         moved = built.window.move.points(pivot)
         extra += _level(high[1] + 70, pivot[0], moved[0], "window", unit)
-    room = np.array([330.0, 110.0])
+    room = np.array([430.0, 160.0])
     return Drawing((*drawing.elements, *extra), low - room, high + room)
 
 
@@ -146,7 +155,7 @@ def _upright(at, top, bottom, top_from, bottom_from, words, side):
     return [
         f'<path d="M{top_from:.0f} {top:.0f}L{at + side * 12:.0f} {top:.0f}" {thin}/>',
         f'<path d="M{bottom_from:.0f} {bottom:.0f}L{at + side * 12:.0f} {bottom:.0f}" {thin}/>',
-        f'<path d="M{at:.0f} {top - 60:.0f}V{top:.0f}M{at:.0f} {bottom:.0f}V{bottom + 60:.0f}" {_DIMENSION}/>',
+        f'<path d="M{at:.0f} {top - 60:.0f}v60M{at:.0f} {bottom:.0f}v60" {_DIMENSION}/>',
         *(_tip(at, y, 0, way) for y, way in ((top, 1), (bottom, -1))),
         *(
             _text(at + side * 30, (top + bottom) / 2 + dy, word, "end" if side < 0 else "start")
@@ -197,26 +206,33 @@ def _shell(patches, moves, edges, view):
     for patch in patches:
         if patch.role not in (METAL, PANE, POST):
             continue
-        placed = patch.moved(moves[patch.carrier])
+        move, colour = moves[patch.carrier], colour_of(patch.carrier)
         if patch.role == POST:
-            colour = _shaded(colour_of(patch.carrier), 0.55)
-            posts.append((_depth(placed, toward), _fill(placed, view, colour)))
+            placed = patch.moved(move)
+            posts.append((_depth(placed, toward), _fill(patch, move, view, _shaded(colour, 0.55))))
             continue
-        away, facing = split(placed, placed.normal @ toward)
+        away, facing = halves(patch, tuple(move.rotation.T @ toward))
         if len(away.triangles) and patch.role == METAL:
-            back.append((_depth(away, toward), _fill(away, view, _shaded(colour_of(patch.carrier), 0.62))))
+            fill = _fill(away, move, view, _shaded(colour, 0.62))
+            back.append((_depth(away.moved(move), toward), fill))
         if len(facing.triangles):
-            front.append((_depth(facing, toward), _front(facing, view)))
+            front.append((_depth(facing.moved(move), toward), _front(facing, move, view)))
     layers = [element for layer in (back, posts, front) for _, element in sorted(layer)]
     return [*layers, _strokes(edges, view, INK, 2.4)]
 
 
-def _front(patch, view):
+@lru_cache(maxsize=512)
+def halves(patch: Patch, toward) -> tuple[Patch, Patch]:
+    """Return what of a patch faces away from a viewer and what faces him, remembered."""
+    return split(patch, patch.normal @ np.array(toward))
+
+
+def _front(patch, move, view):
     if patch.role == PANE:
-        return _fill(patch, view, GLASS_COLOUR, opacity=0.45)
-    contour = _contour(patch, view)
-    tone = 0.80 + 0.2 * float(np.clip((patch.normal @ _LIGHT).mean(), 0, 1))
-    fill = _fill(patch, view, _shaded(colour_of(patch.carrier), tone))
+        return _fill(patch, move, view, GLASS_COLOUR, opacity=0.45)
+    contour = _contour(patch, move, view)
+    tone = 0.80 + 0.2 * float(np.clip(move.vectors(patch.normal) @ _LIGHT, 0, 1).mean())
+    fill = _fill(patch, move, view, _shaded(colour_of(patch.carrier), tone))
     return fill + (f'<path d="{contour}" fill="none" stroke="{INK}" stroke-width="3"/>' if contour else "")
 
 
@@ -229,9 +245,9 @@ def _stock_lines(built, view):
     contours = []
     for patch in moved:
         if patch.role != PANE:
-            _, facing = split(patch, patch.normal @ view.axes[2])
-            contours.append(_contour(facing, view))
-    edges = [_above(edge, built.lower) for edge in edge_lines(stock_layout(built.shape), {BODY: IDENTITY})]
+            _, facing = halves(patch, tuple(view.axes[2]))
+            contours.append(_contour(facing, IDENTITY, view))
+    edges = [_above(edge, built.lower) for edge in stock_edges(built.shape)]
     style = f'fill="none" stroke="{STOCK_INK}" stroke-width="2.4" stroke-dasharray="14 9"'
     return [f'<path d="{"".join(contours)}" {style}/>', _strokes(edges, view, STOCK_INK, 2.0, "14 9")]
 
@@ -259,9 +275,9 @@ def _shaded(colour, factor):
     return "#" + "".join(f"{min(255, part):02x}" for part in parts)
 
 
-def _fill(patch, view, colour, opacity=1.0):
-    paper = _paper(patch.point_mm, view)
-    path = "".join(_path(paper[loop], close=True) for loop in boundary_loops(patch.triangles))
+def _fill(patch, move, view, colour, opacity=1.0):
+    paper = _paper(move.points(patch.point_mm), view)
+    path = _path_data([paper[loop] for loop in boundary_loops(patch)], close=True)
     clear = f' fill-opacity="{opacity:g}"' if opacity < 1 else ""
     hair = f' stroke="{colour}" stroke-width="1"' if opacity == 1 else ""  # no light between neighbours
     return f'<path d="{path}" fill="{colour}"{clear}{hair}/>'
@@ -274,26 +290,32 @@ def _strokes(edges, view, ink, width, dashes=""):
         faces = edge.normal @ toward > -0.02
         limits = np.nonzero(np.diff(np.concatenate([[False], faces, [False]])))[0]
         paper = _paper(edge.point_mm, view)
-        out += [_path(paper[a:b]) for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
+        out += [paper[a:b] for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
     dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
     return (
-        f'<path d="{"".join(out)}" fill="none" stroke="{ink}" stroke-width="{width}" '
+        f'<path d="{_path_data(out)}" fill="none" stroke="{ink}" stroke-width="{width}" '
         f'stroke-linejoin="round"{dashed}/>'
     )
 
 
-def _contour(patch, view):
+def _contour(patch, move, view):
     """Return path data of the edges along which a patch turns away from the viewer."""
-    on_line = np.abs(patch.normal @ view.axes[2]) < 1e-9
+    paper = _paper(move.points(patch.point_mm), view)
+    return _path_data([paper[line] for line in _contour_lines(patch, tuple(move.rotation.T @ view.axes[2]))])
+
+
+@lru_cache(maxsize=256)
+def _contour_lines(patch, toward):
+    on_line = np.abs(patch.normal @ np.array(toward)) < 1e-9
     start, end = _boundary(patch.triangles)
     keep = on_line[start] & on_line[end]
-    paper = _paper(patch.point_mm, view)
-    return "".join(_path(paper[line]) for line in _chained(start[keep], end[keep]))
+    return _chained(start[keep], end[keep])
 
 
-def boundary_loops(triangles) -> list[np.ndarray]:
-    """Return the closed lines around a set of triangles as point numbers."""
-    return _chained(*_boundary(triangles))
+@lru_cache(maxsize=512)
+def boundary_loops(patch: Patch) -> list[np.ndarray]:
+    """Return the closed lines around a patch as point numbers, remembered."""
+    return _chained(*_boundary(patch.triangles))
 
 
 def _boundary(triangles):
@@ -323,27 +345,19 @@ def _chained(start, end):
     return lines
 
 
-def _path(points, close=False, tolerance_mm=0.5):
-    """Return path data through points, those that lie on a straight run left out."""
-    keep = _worth_keeping(points, tolerance_mm)
-    body = "L".join(f"{x:.1f} {y:.1f}" for x, y in points[keep])
-    return f"M{body}{'Z' if close else ''}"
-
-
-def _worth_keeping(points, tolerance_mm):
-    """Return which points to keep so that none left out lies off the line by more than the tolerance."""
-    keep = np.zeros(len(points), bool)
-    keep[[0, -1]] = True
-    spans = [(0, len(points) - 1)]
-    while spans:
-        a, b = spans.pop()
-        if b - a < 2:
-            continue
-        inner, chord = points[a + 1 : b] - points[a], points[b] - points[a]
-        size = float(np.hypot(*chord))
-        off = np.abs(chord[0] * inner[:, 1] - chord[1] * inner[:, 0]) / size if size else np.hypot(*inner.T)
-        far = int(off.argmax())
-        if off[far] > tolerance_mm:
-            keep[a + 1 + far] = True
-            spans += [(a, a + 1 + far), (a + 1 + far, b)]
-    return keep
+def _path_data(lines, close=False, tolerance_mm=0.5):
+    """Return path data through lines of points, those that lie on a straight run left out."""
+    lines = [line for line in lines if len(line) > 1]
+    if not lines:
+        return ""
+    counts = [len(line) for line in lines]
+    owner = np.repeat(np.arange(len(lines)), counts)
+    strings = shapely.linestrings(np.concatenate(lines), indices=owner)
+    thinned = shapely.simplify(strings, tolerance_mm, preserve_topology=False)
+    points, owner = shapely.get_coordinates(thinned, return_index=True)
+    ends = np.cumsum(np.bincount(owner, minlength=len(lines)))
+    words = [f"{x:.1f} {y:.1f}" for x, y in points.tolist()]
+    end = "Z" if close else ""
+    return "".join(
+        f"M{'L'.join(words[a:b])}{end}" for a, b in zip([0, *ends[:-1]], ends, strict=True) if b > a
+    )

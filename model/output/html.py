@@ -53,9 +53,9 @@ def headline_html(report: Report) -> str:
     if totals.headroom_before_mm is not None and totals.headroom_after_mm is not None:
         tiles.append(("Headroom", *_change(totals.headroom_before_mm, totals.headroom_after_mm, unit)))
     tiles += [
-        ("Weld", long_html(totals.weld_mm, unit), f"{len(report.seams)} seams"),
-        ("Widest gap", length_html(max(widest, 0.0), unit, 32), _seam_at(report, widest, "max")),
-        ("Deepest lap", length_html(max(deepest, 0.0), unit, 32), _seam_at(report, -deepest, "min")),
+        ("Weld", _plain(long_html(totals.weld_mm, unit)), f"{len(report.seams)} seams"),
+        ("Widest gap", *_worst(report, max(widest, 0.0), "max", 1)),
+        ("Deepest lap", *_worst(report, max(deepest, 0.0), "min", -1)),
         ("Findings", str(len(report.findings)), _by_kind(report)),
     ]
     cells = "".join(
@@ -68,16 +68,24 @@ def headline_html(report: Report) -> str:
 
 def _change(before, after, unit):
     moved = after - before
-    note = "as stock" if abs(moved) < 0.05 else f"{length_html(moved, unit, sign=True)} against stock"
-    return length_html(after, unit), note
+    note = f"{after:.0f} mm, as stock" if unit == "in" else "as stock"
+    if abs(moved) >= 0.05:
+        sign = "+" if moved > 0 else "−"
+        note = f"{sign}{_plain(length_html(abs(moved), unit))} from {_plain(length_html(before, unit))}"
+    return _plain(length_html(after, unit)), note
 
 
-def _seam_at(report, value, end):
-    if not report.seams or abs(value) < 0.05:
-        return "no seam" if not report.seams else "none"
-    return escape(
-        next(s.name for s in report.seams if s.gap_mm and abs(getattr(s.gap_mm, end) - value) < 1e-9)
-    )
+def _plain(html):
+    """Return a length without the small one beside it."""
+    return html.partition("<small>")[0]
+
+
+def _worst(report, size_mm, end, sign):
+    if size_mm < 0.05:
+        return NONE, "none"
+    unit = report.car["unit"]
+    seam = next(s for s in report.seams if s.gap_mm and getattr(s.gap_mm, end) == sign * size_mm)
+    return _plain(length_html(size_mm, unit, 32)), escape(seam.name)
 
 
 def _by_kind(report):
