@@ -109,7 +109,12 @@ def _post_report(built: Built, key) -> PostReport:
 
 
 def _remedy(built: Built, ends: PostEnds, fore_aft_mm: float, across_mm: float) -> str:
-    """Say in a few words what brings the ends of a post together."""
+    """Say in a few words what brings the ends of a post together.
+
+    Drawn in with the sheet around it, the lower end wants a pie cut with a
+    mouth as wide as the miss on this side; hinged over at the post's foot, a
+    height h below the cut, a wedge with mouth = miss × depth of the box / h.
+    """
     unit = built.shape.car.unit
     post = ends.line.post
     words = []
@@ -118,7 +123,11 @@ def _remedy(built: Built, ends: PostEnds, fore_aft_mm: float, across_mm: float) 
         words.append(f"shift the upper end {shown(abs(fore_aft_mm), unit)} {way}, or let in a strip")
     if abs(across_mm) > post.wall_mm / 2:
         way = "in" if across_mm > 0 else "out"
-        words.append(f"bring the lower end {way} {shown(abs(across_mm), unit)}: a pie cut with that mouth")
+        hinge = abs(across_mm) * post.depth_mm / (ends.plane.point_mm[2] - post.axis_mm[0][2])
+        words.append(
+            f"draw the lower end {way} {shown(abs(across_mm), unit)} with a pie cut of that mouth in the "
+            f"sheet, or lean it over from its foot with a wedge {shown(hinge, unit)} wide at the mouth"
+        )
     if not words:
         return "Ends meet."
     text = "; ".join(words) + "."

@@ -13,6 +13,7 @@ WINDSHIELD_SOURCE = (
 )
 FLANGE_LEAST_MM = 19.05
 NO_SOURCE = "common practice, no source"
+FIT_INCH = 32  # finest division in which gaps and steps are told
 
 
 def hi_lo_limit_mm(thickness_mm: float) -> float:
@@ -56,7 +57,7 @@ def findings_of(
             Finding(
                 kind="interference",
                 where=" and ".join(item.pieces),
-                message=f"Run into each other by {shown(item.depth_mm, unit)}.",
+                message=f"Run into each other by {shown(item.depth_mm, unit, FIT_INCH)}.",
                 measured=item.depth_mm,
                 limit=0.0,
                 unit="mm",
@@ -136,7 +137,7 @@ def _post_findings(built, posts, unit):
                 Finding(
                     kind="metal to be put in",
                     where=where,
-                    message=f"An edge of this post is {shown(-least, unit)} short: the plan lifts it there.",
+                    message=f"An edge of this post is {shown(-least, unit, FIT_INCH)} short: the plan lifts it there.",
                     measured=-least,
                     limit=0.0,
                     unit="mm",
@@ -171,7 +172,7 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="gap",
                     where=seam.name,
-                    message=f"Opens to {shown(seam.gap_mm.max, unit)}: wider than a weld closes; new metal.",
+                    message=f"Opens to {shown(seam.gap_mm.max, unit, FIT_INCH)}: wider than a weld closes; new metal.",
                     measured=seam.gap_mm.max,
                     limit=widest,
                     unit="mm",
@@ -183,7 +184,7 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="overlap",
                     where=seam.name,
-                    message=f"Pieces lap by up to {shown(-seam.gap_mm.min, unit)}: one must be trimmed.",
+                    message=f"Pieces lap by up to {shown(-seam.gap_mm.min, unit, FIT_INCH)}: one must be trimmed.",
                     measured=-seam.gap_mm.min,
                     limit=0.0,
                     unit="mm",
@@ -196,7 +197,7 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="step",
                     where=seam.name,
-                    message=f"Edges stand {shown(step, unit)} proud of each other.",
+                    message=f"Edges stand {shown(step, unit, FIT_INCH)} proud of each other.",
                     measured=step,
                     limit=hi_lo_limit_mm(gauge),
                     unit="mm",
