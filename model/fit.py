@@ -58,36 +58,30 @@ class Edge:
         return float(self.along_mm[-1])
 
     @cached_property
-    def _spline(self):
+    def _coefficients(self):
+        """Cubic coefficients (4, pieces, 6) of points and normals over the length, highest power first."""
         values = np.concatenate([self.point_mm, self.normal], axis=1)
         if len(values) == 2:
-            return _straight(values, self.along_mm[1])
-        return CubicSpline(self.along_mm, values)
+            slope = (values[1] - values[0]) / self.along_mm[1]
+            return np.stack([0 * slope, 0 * slope, slope, values[0]])[:, None]
+        return CubicSpline(self.along_mm, values).c
+
+    def value_and_slope(self, along_mm):
+        """Return points with normals, and their derivatives, each (n, 6), at lengths along the edge."""
+        i = np.clip(np.searchsorted(self.along_mm, along_mm, side="right") - 1, 0, len(self.along_mm) - 2)
+        x = (along_mm - self.along_mm[i])[:, None]
+        a, b, c, d = (k[i] for k in self._coefficients)
+        return ((a * x + b) * x + c) * x + d, (3 * a * x + 2 * b) * x + c
 
     def at(self, along_mm):
         """Return points, unit directions and unit normals at lengths along the edge."""
-        value = self._spline(along_mm)
-        return value[:, :3], unit(self._spline(along_mm, 1)[:, :3]), unit(value[:, 3:])
+        value, slope = self.value_and_slope(along_mm)
+        return value[:, :3], unit(slope[:, :3]), unit(value[:, 3:])
 
     def places(self) -> np.ndarray:
         """Return the lengths along the edge at which it is looked at."""
         n = max(LEAST_STATIONS, int(np.ceil(self.length_mm / SPACING_MM)))
         return (np.arange(n) + 0.5) * (self.length_mm / n)
-
-    def point_near(self, along_mm) -> np.ndarray:
-        """Return points at lengths that may lie a little beyond the ends."""
-        return self._spline(along_mm)[:, :3]
-
-
-def _straight(values, length):
-    """Return a function of (along, derivative) through two values."""
-    slope = (values[1] - values[0]) / length
-
-    def at(along, derivative=0):
-        along = np.asarray(along)[:, None]
-        return np.broadcast_to(slope, (len(along), len(slope))) if derivative else values[0] + along * slope
-
-    return at
 
 
 def edge_of(chain: Chain, cell: Cell, move: RigidMove) -> Edge:
@@ -119,36 +113,50 @@ def meeting(edge: Edge, others: list[Edge]) -> Meeting:
     """Return how the ``others`` face ``edge`` at its places."""
     along = edge.places()
     point, tangent, normal = edge.at(along)
-    count = len(along)
-    best = np.full(count, np.inf)
-    facing = np.full((count, 3), np.nan)
-    facing_normal = np.full((count, 3), np.nan)
-    for other in others:
-        ahead = other.point_mm @ tangent.T - dot(point, tangent)  # (samples, places)
-        crosses = ahead[:-1] * ahead[1:] <= 0
-        near_end = np.abs(ahead[[0, -1]]) < END_TOLERANCE_MM
-        crosses[0] |= near_end[0]
-        crosses[-1] |= near_end[1]
-        segment, place = np.nonzero(crosses)
-        if not len(segment):
-            continue
-        span = ahead[segment, place] - ahead[segment + 1, place]
-        part = np.clip(ahead[segment, place] / np.where(span == 0, 1.0, span), -0.5, 1.5)
-        s = other.along_mm[segment] + part * np.diff(other.along_mm)[segment]
-        for _ in range(3):
-            value = other._spline(s)
-            slope = dot(other._spline(s, 1)[:, :3], tangent[place])
-            slope = np.where(np.abs(slope) < 1e-6, 1e-6, slope)
-            s = s - np.clip(dot(value[:, :3] - point[place], tangent[place]) / slope, -5.0, 5.0)
-        inside = (s >= -END_TOLERANCE_MM) & (s <= other.length_mm + END_TOLERANCE_MM)
-        value = other._spline(s)
-        distance = np.where(inside, np.linalg.norm(value[:, :3] - point[place], axis=1), np.inf)
-        for i in np.argsort(-distance, kind="stable"):
-            if distance[i] < best[place[i]]:
-                best[place[i]] = distance[i]
-                facing[place[i]] = value[i, :3]
-                facing_normal[place[i]] = value[i, 3:]
+    facing = np.full((len(along), 3), np.nan)
+    facing_normal = np.full((len(along), 3), np.nan)
+    crossings = [_crossings(other, point, tangent) for other in others]
+    places = np.concatenate([c[0] for c in crossings])
+    if len(places):
+        far = np.concatenate([c[2] for c in crossings])
+        order = np.lexsort((far, places))
+        nearest = order[np.concatenate([[True], np.diff(places[order]) > 0])]
+        first = np.cumsum([0] + [len(c[0]) for c in crossings])
+        for k, other in enumerate(others):
+            own = nearest[(first[k] <= nearest) & (nearest < first[k + 1])]
+            if len(own):
+                place, s = places[own], crossings[k][1][own - first[k]]
+                facing[place], facing_normal[place] = _on_plane(other, s, point[place], tangent[place])
     return _read(point, tangent, normal, facing, facing_normal, along, edge.length_mm)
+
+
+def _crossings(other, point, tangent):
+    """Return where an edge's chords cross the planes square to another edge: place, along, distance."""
+    ahead = other.point_mm @ tangent.T - dot(point, tangent)  # (samples, places)
+    crosses = ahead[:-1] * ahead[1:] <= 0
+    near_end = np.abs(ahead[[0, -1]]) < END_TOLERANCE_MM
+    crosses[0] |= near_end[0]
+    crosses[-1] |= near_end[1]
+    segment, place = np.nonzero(crosses)
+    span = ahead[segment, place] - ahead[segment + 1, place]
+    part = np.clip(ahead[segment, place] / np.where(span == 0, 1.0, span), -0.5, 1.5)
+    s = other.along_mm[segment] + part * np.diff(other.along_mm)[segment]
+    at = other.point_mm[segment] + part[:, None] * (other.point_mm[segment + 1] - other.point_mm[segment])
+    return place, s, np.linalg.norm(at - point[place], axis=1)
+
+
+def _on_plane(other, s, point, tangent):
+    """Bring lengths along an edge onto the planes, from the chord to the curve; return points and normals."""
+    for _ in range(2):
+        value, slope = other.value_and_slope(s)
+        ahead = dot(value[:, :3] - point, tangent)
+        s = s - np.clip(ahead / _not_zero(dot(slope[:, :3], tangent)), -5.0, 5.0)
+    value = other.value_and_slope(s)[0]
+    return value[:, :3], value[:, 3:]
+
+
+def _not_zero(x):
+    return np.where(np.abs(x) < 1e-6, 1e-6, x)
 
 
 def _read(point, tangent, normal, facing, facing_normal, along, length):
