@@ -50,6 +50,7 @@ class RoofView:
             camera_mode="orbit",
             camera_up_axis="z",
             background_color=BACKGROUND,
+            lighting=1.9,
             render_on_change=False,
         )
         self._objects: dict[str, k3d.objects.Drawable] = {}
@@ -70,7 +71,7 @@ class RoofView:
         centre = (low + high) / 2 @ view.axes
         half = (high - low) / 2
         tangent = np.tan(np.radians(FIELD_OF_VIEW_DEG / 2))
-        distance = max(half[1], half[0] / aspect) * 1.08 / tangent + half[2]
+        distance = max(half[1], half[0] / aspect) * 1.04 / tangent + half[2] / 2
         at = centre + distance * view.axes[2]
         self.plot.camera = [float(x) for x in (*at, *centre, *view.up)]
         self.plot.render()

@@ -71,7 +71,7 @@ def _change(before, after, unit):
     note = f"{after:.0f} mm, as stock" if unit == "in" else "as stock"
     if abs(moved) >= 0.05:
         sign = "+" if moved > 0 else "−"
-        note = f"{sign}{_plain(length_html(abs(moved), unit))} from {_plain(length_html(before, unit))}"
+        note = f"{sign}{_plain(length_html(abs(moved), unit))} on stock"
     return _plain(length_html(after, unit)), note
 
 

@@ -1,0 +1,191 @@
+"""The notebook in a real headless browser: a slider moved by keyboard changes numbers and picture.
+
+Set PLUMBDROP_TIMINGS=1 to print how long 15 key presses take.
+"""
+
+import base64
+import io
+import json
+import os
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+from urllib.request import Request, urlopen
+
+import pytest
+
+pytestmark = pytest.mark.browser
+ROOT = Path(__file__).parents[2]
+TOKEN = "for-this-test-only"
+NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
+BROWSER = next(filter(None, map(shutil.which, NAMES)), None)
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--enable-unsafe-swiftshader",
+    "--disable-dev-shm-usage",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+FOLDERS = ("CONFIG", "DATA", "RUNTIME")
+LAB_FOLDERS = ("SETTINGS", "WORKSPACES")
+NO_NEWS = '{"fetchNews": "false", "checkForUpdates": false}'
+ALL_RUN = r"""() => {
+  const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(e => e.textContent);
+  return document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'
+    && prompts.length && prompts.every(t => /\[\d+\]/.test(t)); }"""
+CANVAS = """() => [...document.querySelectorAll('.k3d-plot canvas')].filter(c => c.width * c.height > 1e5)
+  .sort((a, b) => b.width * b.height - a.width * a.height)[0]?.toDataURL()"""
+SETTLED_WITHIN_S = 10.0  # for a busy machine; what it takes is measured, not asserted
+
+playwright_api = pytest.importorskip("playwright.sync_api")
+Image = pytest.importorskip("PIL.Image")
+
+
+@pytest.fixture(scope="module")
+def lab(tmp_path_factory):
+    """A JupyterLab of its own, over a folder with a copy of the notebook; gives its address."""
+    if BROWSER is None:
+        pytest.skip("No browser found. On Debian: apt-get install chromium; elsewhere: install Chromium.")
+    home = tmp_path_factory.mktemp("jupyter")
+    env = dict(os.environ, PYTHONPATH=str(ROOT), IPYTHONDIR=str(home / "ipython"))
+    env |= {f"JUPYTER_{name}_DIR": str(home / name) for name in FOLDERS}
+    env |= {f"JUPYTERLAB_{name}_DIR": str(home / name) for name in LAB_FOLDERS}
+    news = home / "SETTINGS" / "@jupyterlab" / "apputils-extension" / "notification.jupyterlab-settings"
+    news.parent.mkdir(parents=True)
+    news.write_text(NO_NEWS)
+    work = home / "work"
+    work.mkdir()
+    shutil.copy(ROOT / "notebooks" / "chop.ipynb", work)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [sys.executable, "-m", "jupyterlab", "--allow-root", "--no-browser", "--ip=127.0.0.1"]
+    command += [f"--port={port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={work}"]
+    command += [f"--IdentityProvider.token={TOKEN}"]
+    with open(home / "log", "w") as log:
+        server = subprocess.Popen(command, env=env, stdout=log, stderr=subprocess.STDOUT)
+    base = f"http://127.0.0.1:{port}"
+    try:
+        _until(lambda: asked(f"{base}/api"), 60, "JupyterLab did not start")
+        yield base
+    finally:
+        server.terminate()
+        server.wait(20)
+
+
+@pytest.fixture(scope="module")
+def page(lab):
+    """The notebook, opened and run."""
+    with playwright_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=BROWSER, args=FLAGS)
+        page = browser.new_context(viewport={"width": 1300, "height": 900}).new_page()
+        page.faults = []
+        page.on("pageerror", lambda error: page.faults.append(str(error)))
+        page.goto(f"{lab}/lab/tree/chop.ipynb?token={TOKEN}")
+        page.wait_for_selector(".jp-NotebookPanel .jp-CodeCell", timeout=60_000)
+        _until(lambda: kernel_is_connected(lab), 60, "no kernel")  # the page says idle before it is
+        page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status='idle']")
+        page.locator(".lm-MenuBar-itemLabel", has_text="Run").first.click()
+        page.get_by_text("Run All Cells", exact=True).click()
+        page.wait_for_function(ALL_RUN, timeout=120_000)
+        page.wait_for_selector(".k3d-plot canvas", timeout=60_000)
+        _until(lambda: is_drawn(page), 60, "nothing was drawn")
+        yield page
+        browser.close()
+
+
+def asked(address):
+    """Return the JSON at an address of the server, or None where it is not there yet."""
+    try:
+        with urlopen(Request(address, headers={"Authorization": f"token {TOKEN}"}), timeout=5) as answer:
+            return json.load(answer)
+    except OSError:
+        return None
+
+
+def kernel_is_connected(base):
+    kernels = [session["kernel"] for session in asked(f"{base}/api/sessions") or []]
+    return len(kernels) == 1 and kernels[0]["execution_state"] == "idle" and kernels[0]["connections"] > 0
+
+
+def _until(is_so, seconds, message, pause=0.1):
+    deadline = time.monotonic() + seconds
+    while not is_so():
+        assert time.monotonic() < deadline, message
+        time.sleep(pause)
+
+
+def picture(page):
+    """Return what the 3-D view shows, as PNG bytes."""
+    return base64.b64decode((page.evaluate(CANVAS) or ",").split(",")[1])
+
+
+def is_drawn(page):
+    png = picture(page)
+    return bool(png) and len(Image.open(io.BytesIO(png)).convert("RGB").getcolors(1 << 24)) > 100
+
+
+def press(page, key):
+    """Press a key on the focused slider; return seconds until numbers, then picture, have changed."""
+    numbers, before = page.locator(".pd-tiles").inner_text(), picture(page)
+    started = time.perf_counter()
+    page.keyboard.press(key)
+    page.wait_for_function(
+        "before => document.querySelector('.pd-tiles').innerText !== before",
+        arg=numbers,
+        polling=10,
+        timeout=SETTLED_WITHIN_S * 1000,
+    )
+    seen = time.perf_counter() - started
+    _until(lambda: picture(page) != before, SETTLED_WITHIN_S, "the picture did not change", pause=0.01)
+    return seen, time.perf_counter() - started
+
+
+def front_drop(page):
+    return page.locator(".pd-controls .widget-text input").first.input_value()
+
+
+def test_an_arrow_key_changes_numbers_and_picture(page):
+    assert front_drop(page) == '2-1/4"'
+    page.locator(".pd-controls .noUi-handle").first.focus()
+    press(page, "ArrowRight")
+    assert front_drop(page) == '2-5/16"'
+    press(page, "ArrowLeft")
+    assert front_drop(page) == '2-1/4"'
+    assert page.faults == []
+
+
+def test_nothing_is_wider_than_the_page(page):
+    wide, room = page.evaluate(
+        "() => { const e = document.querySelector('.pd-preview'); return [e.scrollWidth, e.clientWidth]; }"
+    )
+    assert wide <= room
+
+
+def test_a_refused_length_is_said_in_plain_words(page):
+    box = page.locator(".pd-controls .widget-text input").first
+    numbers = page.locator(".pd-tiles").inner_text()
+    box.fill("25")
+    box.press("Enter")
+    page.get_by_role("status").get_by_text("front_drop must be").wait_for(timeout=SETTLED_WITHIN_S * 1000)
+    assert page.locator(".pd-tiles").inner_text() == numbers
+    box.fill("2-1/4")
+    box.press("Enter")
+    page.wait_for_function("() => !document.querySelector('.pd-refused')", timeout=SETTLED_WITHIN_S * 1000)
+
+
+@pytest.mark.skipif(not os.environ.get("PLUMBDROP_TIMINGS"), reason="prints timings; set PLUMBDROP_TIMINGS=1")
+def test_how_long_a_key_press_takes(page):
+    page.locator(".pd-controls .noUi-handle").first.focus()
+    taken = [press(page, "ArrowRight") for _ in range(15)]
+    for what, times in zip(("numbers", "numbers and picture"), zip(*taken, strict=True), strict=True):
+        ordered = sorted(times)
+        print(f"{what}: median {statistics.median(times):.3f} s, 95th {ordered[14 * 95 // 100]:.3f} s")

@@ -1,0 +1,75 @@
+"""Split triangles against the exact cells, and line drawings."""
+
+import re
+
+import numpy as np
+import pytest
+
+from model.built import build
+from model.carfile import demo_car_path, demo_plan_path, read_car
+from model.display import Patch, patches_of, split
+from model.output.windowways import demo_window_ways
+from model.planfile import read_plan
+from model.scene import scene_of
+from model.silhouette import VIEWS, boundary_loops, drawing_of
+
+
+def area(thing):
+    a, b, c = thing.point_mm[thing.triangles].swapaxes(0, 1)
+    return np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2
+
+
+def built(name):
+    car = read_car(demo_car_path(name))
+    return build(car, read_plan(demo_plan_path(name), car))
+
+
+@pytest.fixture(scope="module", params=["coupe", "pickup"])
+def chopped(request):
+    return built(request.param)
+
+
+def test_pieces_are_as_large_as_their_exact_cells(chopped):
+    shown, exact = {}, {}
+    for total, parts in ((shown, patches_of(chopped)), (exact, scene_of(chopped))):
+        for part in parts:
+            if part.role == "metal":
+                total[part.carrier] = total.get(part.carrier, 0.0) + area(part)
+    assert shown.keys() == exact.keys()
+    for piece, size in exact.items():
+        assert shown[piece] == pytest.approx(size, rel=0.01), piece
+
+
+def flat_square(n=6):
+    x, y = np.meshgrid(np.linspace(0, 1, n), np.linspace(0, 1, n), indexing="ij")
+    point = np.stack([x.ravel(), y.ravel(), 0 * x.ravel()], axis=1)
+    k = (np.arange(n - 1)[:, None] * n + np.arange(n - 1)).reshape(-1, 1)
+    triangles = np.concatenate([k + (0, n, n + 1), k + (0, n + 1, 1)])
+    return Patch("body", "metal", None, point, np.tile([0.0, 0.0, 1.0], (n * n, 1)), triangles)
+
+
+def test_split_keeps_every_bit_of_area():
+    square = flat_square()
+    below, above = split(square, square.point_mm[:, 0] + 0.3 * square.point_mm[:, 1] - 0.62)
+    assert area(below) + area(above) == pytest.approx(1.0, abs=1e-12)
+    assert area(below) == pytest.approx(0.62 - 0.15, abs=1e-12)
+
+
+def test_one_loop_around_a_square():
+    (loop,) = boundary_loops(flat_square())
+    assert len(loop) == 4 * 5 + 1 and loop[0] == loop[-1]
+
+
+@pytest.mark.parametrize("view", VIEWS)
+def test_a_drawing_is_whole_from_every_side(chopped, view):
+    svg = drawing_of(chopped, VIEWS[view]).svg(600, title=view)
+    assert svg.count("<path") > 10 and "nan" not in svg and "inf" not in svg
+    assert re.search(r'stroke-dasharray="14 9"', svg)  # stock
+    assert len(svg) < 120_000
+
+
+def test_stock_glass_fits_both_ways():
+    ways = demo_window_ways("pickup")
+    html = ways._repr_html_()
+    assert html.count("stock glass fits") == 2 and html.count("<svg") == 6
+    assert ways.reports[0].window.rear_forward_mm == 0 and ways.reports[1].window.rear_forward_mm > 0

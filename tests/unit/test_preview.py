@@ -1,0 +1,135 @@
+"""The notebook's preview without a browser: a slider's value makes a plan, a picture and numbers."""
+
+import pytest
+
+pytest.importorskip("k3d")
+
+from model.preview import Preview
+
+SIXTEENTH_MM = 25.4 / 16
+
+
+@pytest.fixture(scope="module")
+def coupe():
+    return Preview("coupe")
+
+
+@pytest.fixture
+def shown(coupe):
+    coupe.load_plan(_shipped_plan("coupe"))
+    return coupe
+
+
+def _shipped_plan(name):
+    from model.carfile import demo_plan_path
+
+    return demo_plan_path(name)
+
+
+def test_a_slider_makes_a_new_plan_new_numbers_and_a_new_picture(shown):
+    dial = shown.controls.dials["front_drop"]
+    before = shown.plan, shown.headline.value, shown.silhouette.value, shown.posts.value
+    roof = shown.view._objects["metal roof top"].model_matrix.copy()
+    dial.slider.value += 1
+    assert shown.plan.roof.front_drop_mm == pytest.approx(before[0].roof.front_drop_mm + SIXTEENTH_MM)
+    assert dial.text.value == '2-5/16"'
+    assert (shown.headline.value, shown.silhouette.value, shown.posts.value) != before[1:]
+    assert (shown.view._objects["metal roof top"].model_matrix != roof).any()
+    assert shown.report.plan["roof"]["front_drop_mm"] == shown.plan.roof.front_drop_mm
+
+
+def test_what_does_not_move_is_not_sent_again(shown):
+    sent = []
+    body = shown.view._objects["metal body"]
+    body.observe(lambda change: sent.append(change["name"]))
+    shown.controls.dials["front_drop"].slider.value += 1
+    assert sent == []
+
+
+def test_a_length_can_be_typed_exactly(shown):
+    shown.controls.dials["rear_drop"].text.value = "70 mm"
+    assert shown.plan.roof.rear_drop_mm == pytest.approx(70.0)
+    shown.controls.dials["front_drop"].slider.value += 1
+    assert shown.plan.roof.rear_drop_mm == pytest.approx(70.0)  # not rounded to a sixteenth
+
+
+def test_a_refused_value_says_why_and_keeps_the_last_good_plan(shown):
+    plan, headline = shown.plan, shown.headline.value
+    shown.set("rear_drop=300 mm")
+    assert shown.plan is plan and shown.headline.value == headline
+    assert "rear_drop must be" in shown.status.value and "last plan that works" in shown.status.value
+    shown.controls.dials["rear_drop"].text.value = "2-1/2"
+    assert shown.plan.roof.rear_drop_mm == pytest.approx(63.5)
+    assert "must be" not in shown.status.value
+
+
+def test_text_that_is_no_length_is_refused_in_the_status_line(shown):
+    plan = shown.plan
+    shown.controls.dials["front_drop"].text.value = "two inches"
+    assert shown.plan is plan
+    assert "must be a length" in shown.status.value
+
+
+def test_limits_come_from_the_car(shown):
+    dial = shown.controls.dials["cut_height.B"]
+    post = next(p for p in shown.car.posts if p.name == "B")
+    assert dial.slider.min * SIXTEENTH_MM == pytest.approx(post.cut_from_mm, abs=SIXTEENTH_MM)
+    assert dial.slider.max * SIXTEENTH_MM == pytest.approx(post.cut_to_mm, abs=SIXTEENTH_MM)
+
+
+def test_words_and_lengths(shown):
+    choice = shown.controls.words["fore_aft"].choice
+    choice.value = "straight-down"
+    assert shown.plan.roof.fore_aft == "straight-down"
+    choice.value = "a length"
+    assert isinstance(shown.plan.roof.fore_aft, float)
+    shown.controls.words["shift.B"].choice.value = "none"
+    assert shown.plan.shift_of("B", "right") is None
+    assert set(shown.controls.words) == {"fore_aft", "window_down", "shift.B"}  # only B can slide
+
+
+def test_back_to_stock_and_the_window_left_in(shown):
+    shown.controls.window_out.value = False
+    assert shown.plan.window is None
+    shown.back_to_stock()
+    assert shown.plan.roof is None and shown.plan.window is None
+    assert shown.controls.dials["front_drop"].text.value == '0"'
+    assert not shown.view._objects["seams"].visible
+
+
+def test_save_and_load(shown, tmp_path):
+    path = tmp_path / "mine.toml"
+    shown.controls.dials["front_drop"].slider.value += 3
+    plan = shown.plan
+    shown.save_plan(path)
+    assert str(path) in shown.status.value
+    shown.back_to_stock()
+    shown.load_plan(path)
+    assert shown.plan.roof == plan.roof
+    shown.load_plan(tmp_path / "none.toml")
+    assert "is not there" in shown.status.value and shown.plan.roof == plan.roof
+    shown.save_plan(tmp_path / "no folder" / "a.toml")
+    assert "folder" in shown.status.value
+
+
+def test_step_refuses_another_ending(shown):
+    shown.step_path.value = "roof.stl"
+    shown.step_button.click()
+    assert "must end in .step" in shown.status.value
+
+
+def test_the_other_car_has_its_own_posts(coupe):
+    other = Preview("pickup")
+    assert {"cut_height.A", "cut_height.rear corner"} <= set(other.controls.dials)
+    assert "cut_height.divider" not in other.controls.dials
+    other.choose_car("no such car.toml")
+    assert other.car.name == "Dray pickup" and "no such car.toml" in other.status.value
+
+
+def test_the_seam_colours_are_read_in_inches():
+    from model.seamcolours import class_of, legend
+
+    words = [text for _, text in legend("in")]
+    assert words[0] == 'lap over 1/2"' and words[-1] == 'gap over 1/2"'
+    assert class_of(-20).is_overlap and not class_of(0.5).is_overlap
+    assert len({class_of(mm).colour for mm in (-20, -8, -2, 0, 2.5, 8, 30)}) == 7
