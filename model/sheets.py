@@ -205,7 +205,7 @@ class Sheet:
             apart = points[near] - foot.point
             off = np.sqrt(np.maximum(dot(apart, apart) - foot.distance_mm**2, 0.0))  # along the skin
             past = region.beyond_mm(foot.uv)
-            lean = dot(directions[near], region.grid.normal(foot.uv))
+            lean = dot(directions[near], foot.normal)
             d[:, near] = foot.distance_mm[None] - layers_mm[:, None] * lean[None]
             limits = [np.where(foot.is_square, past, np.maximum(np.abs(past), off))]
             limits += self.bounds(region.grid, foot.point)

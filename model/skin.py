@@ -37,6 +37,7 @@ from .errors import MeasureError
 from .measured import VIEWS, Car
 from .numeric import cross, dot, power_pieces, powers, unit
 
+_ENDS = (slice(1, None), slice(None, -1))
 _VIEW_AXIS_SIGN = {"front": (0, -1.0), "rear": (0, 1.0), "plan": (2, 1.0)}  # outward direction seen
 
 
@@ -60,8 +61,8 @@ class Foot:
     ----------
     uv : (n, 2)
         Parameters, held inside [0, 1]².
-    point : (n, 3)
-        On the surface. [mm]
+    point, normal : (n, 3)
+        On the surface [mm], and out of the car there.
     distance_mm : (n,)
         Signed, positive outside the car.
     is_square : (n,) bool
@@ -71,6 +72,7 @@ class Foot:
 
     uv: np.ndarray
     point: np.ndarray
+    normal: np.ndarray
     distance_mm: np.ndarray
     is_square: np.ndarray
 
@@ -177,8 +179,8 @@ class Grid:
 
     @cached_property
     def lattice_uv(self) -> np.ndarray:
-        """Four places to every knot span, shape (nu, nv, 2): where searches start."""
-        u, v = (_refined(breaks, 4) for breaks in (self.breaks_u, self.breaks_v))
+        """Ten places to every knot span, shape (nu, nv, 2): where searches start."""
+        u, v = (_refined(breaks, 10) for breaks in (self.breaks_u, self.breaks_v))
         return np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1)
 
     @cached_property
@@ -198,9 +200,25 @@ class Grid:
         diagonals = (p[1:, 1:] - p[:-1, :-1], p[1:, :-1] - p[:-1, 1:])
         return float(max(np.linalg.norm(d, axis=2).max() for d in diagonals))
 
+    @cached_property
+    def _lattice_normal(self):
+        return self.normal(self.lattice_uv.reshape(-1, 2))
+
+    @cached_property
+    def _sag_mm(self):
+        """How far the surface may stray from the plane at the nearest lattice point; twice what is seen. [mm]"""
+        uv, n = self.lattice_uv, self._lattice_normal.reshape(self.lattice_mm.shape)
+        middle = (uv[1:, 1:] + uv[:-1, :-1]).reshape(-1, 2) / 2
+        off = self.point(middle).reshape(*uv[1:, 1:].shape[:2], 3)
+        ends = ((off - self.lattice_mm[a, b], n[a, b]) for a in _ENDS for b in _ENDS)
+        return 2 * float(max(np.abs(np.einsum("ijk,ijk->ij", d, m)).max() for d, m in ends))
+
     def is_near(self, points_mm, distance_mm) -> np.ndarray:
-        """Return which points may be within a distance of the grid (never misses one)."""
-        return self._tree.query(points_mm)[0] <= distance_mm + self.lattice_reach_mm
+        """Return which points may be within a distance of the grid."""
+        apart, nearest = self._tree.query(points_mm)
+        off = points_mm - self.lattice_mm.reshape(-1, 3)[nearest]
+        above = np.abs(dot(off, self._lattice_normal[nearest]))
+        return (apart <= distance_mm + self.lattice_reach_mm) & (above <= distance_mm + self._sag_mm)
 
     def uv_from_view(self, view: str, across_up_mm, what: str) -> np.ndarray:
         """Carry points of a view along the line of sight onto this grid.
@@ -282,7 +300,7 @@ class Grid:
         point, du, dv, normal = self.frame(uv)
         r = points - point
         across = r - dot(r, normal)[:, None] * normal
-        return Foot(uv, point, dot(r, normal), np.linalg.norm(across, axis=1) < 1e-6)
+        return Foot(uv, point, normal, dot(r, normal), np.linalg.norm(across, axis=1) < 1e-6)
 
     def _step_to_foot(self, uv, points):
         """One Newton step; on a border with the pull outward, along the border only."""
