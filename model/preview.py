@@ -173,13 +173,13 @@ class Preview(widgets.VBox):
             self.controls.show(plan, built)
             self._limit()
         self.headline.value = headline_html(report)
+        self.view.show(built, report)
+        clock.lap("3-D view")
         self.silhouette.value = side_drawing(built, report).svg(760, 10, "side view, stock dashed")
         clock.lap("side view")
         self.posts.value, self.seams.value = posts_html(report), seams_html(report)
         self.window.value, self.findings.value = window_html(report), findings_html(report)
         clock.lap("tables")
-        self.view.show(built, report)
-        clock.lap("3-D view")
         self.timings_ms = clock.laps_ms
         self._say("")
 

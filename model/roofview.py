@@ -14,7 +14,7 @@ import numpy as np
 
 from .built import Built
 from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_edges
-from .layout import METAL, PANE, WASTE
+from .layout import BODY, METAL, PANE, ROOF, WASTE, WINDOW
 from .measured import Car
 from .moves import IDENTITY
 from .numeric import cross, unit
@@ -25,6 +25,7 @@ from .silhouette import GLASS_COLOUR, INK, KEEP_OUT_COLOUR, SLUG_COLOUR, STOCK_I
 FIELD_OF_VIEW_DEG = 16.0  # nearly parallel; the same in every view
 BACKGROUND = 0xF6F7F8
 SEAM_RADIUS_MM = 9.0
+UPPER_ENDS = "upper ends"
 LIFT_MM = 3.5  # edges are drawn this far outside the skin, so that they are not half hidden in it
 
 
@@ -55,7 +56,7 @@ class RoofView:
         )
         self._objects: dict[str, k3d.objects.Drawable] = {}
         self._wanted = {"ghost": True, "slugs": False, "seams": True, "keep-outs": True}
-        self._shown: set[str] = set()
+        self._last: tuple[Built, Report] | None = None
         self._points = np.zeros((1, 3))
 
     def look_at(self, car: Car):
@@ -79,48 +80,52 @@ class RoofView:
     def want(self, name: str, is_wanted: bool):
         """Show or hide the ghost, the slugs, the seams or the keep-outs."""
         self._wanted[name] = is_wanted
-        for key in self._shown:
-            self._objects[key].visible = self._is_wanted(key)
-        self.plot.render()
+        if self._last:
+            self.show(*self._last)
 
     def show(self, built: Built, report: Report):
         """Show a plan: change what differs from the last one, then draw once."""
-        shown = set()
+        self._last, shown = (built, report), set()
         for name, patches in _groups(patches_of(built)):
-            patch = joined(patches)
-            move = built.moves.get(patch.carrier, IDENTITY)
-            self._mesh(name, patch.point_mm, patch.triangles, patch.normal, _look_of(patch), move.matrix())
+            if not self._is_wanted(name):
+                continue
+            patch, move = joined(patches), built.moves.get(patches[0].carrier, IDENTITY)
+            look, matrix = {"color": _colour(patch), **_surface(patch)}, move.matrix()
+            if name == UPPER_ENDS:  # they change with every drop: one object, put in place here
+                patch = joined([each.moved(built.moves[each.carrier]) for each in patches])
+                counts = [len(each.point_mm) for each in patches]
+                look = {"colors": np.repeat(np.uint32([_colour(each) for each in patches]), counts)}
+                matrix = np.eye(4)
+            self._mesh(name, patch, look, matrix)
             shown.add(name)
-        if built.plan.roof or built.plan.window:
-            ghost = joined(ghost_of(built))
-            self._mesh("ghost", ghost.point_mm, ghost.triangles, ghost.normal, _GHOST)
+        if (built.plan.roof or built.plan.window) and self._is_wanted("ghost"):
+            self._mesh("ghost", joined(ghost_of(built)), _GHOST, np.eye(4))
             self._lines("ghost edges", stock_edges(built.shape), STOCK_INK)
             shown |= {"ghost", "ghost edges"}
         self._lines("edges", edge_lines(built.layout, built.moves), INK)
         shown.add("edges")
-        if report.seams:
+        if report.seams and self._is_wanted("seams"):
             self._seams(report)
             shown.add("seams")
-        self._shown = shown
         for name, thing in self._objects.items():
-            is_visible = name in shown and self._is_wanted(name)
-            if thing.visible != is_visible:
-                thing.visible = is_visible
+            if thing.visible != (name in shown):
+                thing.visible = name in shown
         self.plot.render()
 
     def _is_wanted(self, name):
         return self._wanted.get(name.split()[0], True)
 
-    def _mesh(self, name, point_mm, triangles, normal, look, matrix=None):
+    def _mesh(self, name, patch, look, matrix):
         values = {
-            "vertices": np.float32(point_mm),
-            "indices": np.uint32(triangles),
-            "normals": np.float32(normal),
-            "model_matrix": np.float32(np.eye(4) if matrix is None else matrix),
+            "vertices": np.float32(patch.point_mm),
+            "indices": np.uint32(patch.triangles),
+            "normals": np.float32(patch.normal),
+            "model_matrix": np.float32(matrix),
         }
-        self._put(
-            name, values, lambda: k3d.mesh(**values, **look, flat_shading=False, side="double", name=name)
-        )
+        if "colors" in look:
+            values["colors"], look = look["colors"], {"roughness": 0.45}
+        fixed = {"flat_shading": False, "side": "double", "name": name}
+        self._put(name, values, lambda: k3d.mesh(**values, **look, **fixed))
 
     def _lines(self, name, edges, ink):
         points = np.concatenate([edge.point_mm + LIFT_MM * edge.normal for edge in edges])
@@ -166,23 +171,32 @@ def _groups(patches):
             return "keep-outs"
         if patch.role == WASTE:
             return f"slugs {patch.carrier}"
+        if patch.role in (METAL, POST) and patch.carrier not in (BODY, ROOF, WINDOW):
+            return UPPER_ENDS
+        if patch.role == POST and patch.carrier == ROOF:
+            return UPPER_ENDS
         kind = patch.grid.kind if patch.role == METAL else ""
         return f"{patch.role} {patch.carrier}{' top' if kind == 'roof' else ''}"
 
     return [(name, list(group)) for name, group in groupby(sorted(patches, key=name_of), key=name_of)]
 
 
-def _look_of(patch):
+def _surface(patch):
+    """Return how a patch takes the light."""
     if patch.role == PANE:
-        return {"color": int(GLASS_COLOUR[1:], 16), "opacity": 0.38, "roughness": 0.08}
+        return {"opacity": 0.38, "roughness": 0.08}
     if patch.role == KEEP_OUT:
-        return {"color": int(KEEP_OUT_COLOUR[1:], 16), "opacity": 0.28, "roughness": 1.0}
-    if patch.role == WASTE:
-        return {"color": int(SLUG_COLOUR[1:], 16), "roughness": 0.7}
-    colour = int(colour_of(patch.carrier)[1:], 16)
+        return {"opacity": 0.28, "roughness": 1.0}
+    return {"roughness": 0.7 if patch.role == WASTE else 0.45}
+
+
+def _colour(patch):
+    """Return a patch's colour as one number."""
+    fixed = {PANE: GLASS_COLOUR, KEEP_OUT: KEEP_OUT_COLOUR, WASTE: SLUG_COLOUR}
+    colour = int(fixed.get(patch.role, colour_of(patch.carrier))[1:], 16)
     if patch.role == POST:
         colour = sum(((colour >> shift & 0xFF) * 6 // 10) << shift for shift in (16, 8, 0))
-    return {"color": colour, "roughness": 0.45, "metalness": 0.05}
+    return colour
 
 
 def seam_tubes(report: Report):
