@@ -6,9 +6,13 @@ A plan that is refused leaves the last good one in the picture and says why.
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 import time
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from threading import Thread
 
 import ipywidgets as widgets
@@ -112,25 +116,28 @@ class Preview(widgets.VBox):
         self._guarded(save)
 
     def write_step(self, path) -> Thread:
-        """Write the plan in the picture as STEP, beside the sliders; return the thread that does it."""
-        built = self.built
+        """Write the plan in the picture as STEP; return the thread that waits for it.
+
+        A process of its own runs ``plumbdrop step``, so that the sliders stay as quick as they were.
+        """
+        name, plan, car, path = self._car_name, self.plan, self.car, Path(path).resolve()
 
         def work():
             started = time.perf_counter()
             try:
-                from .output.step import write_step
-
-                write_step(built, path)
+                with TemporaryDirectory() as folder:
+                    write_plan(plan, car, Path(folder) / "plan.toml")
+                    _run_step(name, Path(folder) / "plan.toml", path)
             except Exception as problem:
-                self._refuse(problem)
+                self.step_status.value = status_html(_in_plain_words(problem), is_refusal=True)
             else:
                 took = time.perf_counter() - started
-                self._say(f"Wrote {Path(path).resolve()} ({built.plan.name}, {took:.0f} s)")
+                self.step_status.value = status_html(f"Wrote {path}: {plan.name}, {took:.0f} s")
             finally:
                 self.step_button.disabled = False
 
         self.step_button.disabled = True
-        self._say("Building exact solids for STEP: some seconds; the sliders stay alive …")
+        self.step_status.value = status_html("Building exact solids: some seconds; the sliders stay alive …")
         thread = Thread(target=work, name="step", daemon=True)
         thread.start()
         return thread
@@ -194,12 +201,8 @@ class Preview(widgets.VBox):
             self._refuse(problem)
 
     def _refuse(self, problem):
-        if isinstance(problem, RoofError):
-            text = str(problem)
-        else:
-            text = f"This is a fault in Plumbdrop, not in your plan: {type(problem).__name__}: {problem}"
         kept = " Picture and numbers still show the last plan that works." if self.plan else ""
-        self.status.value = status_html(text + kept, is_refusal=True)
+        self.status.value = status_html(_in_plain_words(problem) + kept, is_refusal=True)
 
     def _say(self, text):
         self.status.value = status_html(text)
@@ -218,7 +221,7 @@ class Preview(widgets.VBox):
         self.stock_button = widgets.Button(
             description="back to stock", icon="undo", tooltip="Put everything back"
         )
-        self.status = widgets.HTML()
+        self.status, self.step_status = widgets.HTML(), widgets.HTML()
         self.views = widgets.ToggleButtons(
             options=list(VIEWS),
             value="three-quarter",
@@ -282,6 +285,7 @@ class Preview(widgets.VBox):
         return [
             _row(self.plan_path, self.save_button, self.load_button),
             _row(self.step_path, self.step_button),
+            self.step_status,
         ]
 
     def _car_chosen(self, change):
@@ -299,6 +303,29 @@ class Preview(widgets.VBox):
             self.write_step(self.step_path.value)
 
         self._guarded(check)
+
+
+def _run_step(car, plan_path, path):
+    """Run ``plumbdrop step`` and wait for it; raise what it refused."""
+    package = Path(__file__).parent
+    places = [str(package.parent), *filter(None, [os.environ.get("PYTHONPATH")])]
+    ran = subprocess.run(
+        [sys.executable, "-m", f"{package.name}.cli", "step", car, "--plan", plan_path, "-o", path],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(places)},
+        capture_output=True,
+        text=True,
+    )
+    if ran.returncode == 2:
+        raise RoofError(ran.stderr.strip())
+    if ran.returncode:
+        raise RuntimeError(ran.stderr.strip().rpartition("\n")[2])
+
+
+def _in_plain_words(problem):
+    """Return what was refused and why; a fault of the program is called one."""
+    if isinstance(problem, RoofError):
+        return str(problem)
+    return f"This is a fault in Plumbdrop, not in your plan: {type(problem).__name__}: {problem}"
 
 
 class _Clock:

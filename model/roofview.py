@@ -51,7 +51,7 @@ class RoofView:
             camera_mode="orbit",
             camera_up_axis="z",
             background_color=BACKGROUND,
-            lighting=1.9,
+            lighting=1.7,
             render_on_change=False,
         )
         self._objects: dict[str, k3d.objects.Drawable] = {}

@@ -154,8 +154,8 @@ def window_html(report: Report) -> str:
     rows = [
         _row("windshield glass, along it", w.windshield_height_before_mm, w.windshield_height_after_mm, unit),
         _row("windshield, plumb", w.windshield_plumb_before_mm, w.windshield_plumb_after_mm, unit),
-        _angles("windshield rake", w.windshield_rake_before_deg, w.windshield_rake_after_deg),
-        _angles("rear window rake", w.rear_rake_before_deg, w.rear_rake_after_deg),
+        _angles("windshield leans, going up", w.windshield_rake_before_deg, w.windshield_rake_after_deg),
+        _angles("rear window leans, going up", w.rear_rake_before_deg, w.rear_rake_after_deg),
         ["rear window forward", "", length_html(w.rear_forward_mm, unit)],
         ["rear window down", "", length_html(w.rear_down_mm, unit)],
         ["rear opening, change inside", "", f"{w.rear_opening_change_mm:.3f} mm"],
@@ -168,7 +168,7 @@ def _row(name, before, after, unit):
 
 
 def _angles(name, before, after):
-    return [name, angle_cell(before), angle_cell(after)]
+    return [name, *(angle_cell(deg, "rearward", "forward") for deg in (before, after))]
 
 
 def findings_html(report: Report) -> str:

@@ -79,8 +79,8 @@ def _named(ways):
 
 _STYLE = """<style>
 table.pd-ways {width:100%; table-layout:fixed; border-collapse:collapse; font-variant-numeric:tabular-nums;}
-.pd-ways th:first-child {width:17%; font-weight:500; text-align:left !important; vertical-align:top;}
-.pd-ways td, .pd-ways thead th {text-align:left !important; vertical-align:top; padding:3px 10px;}
+.pd-ways th:first-child {width:19%; font-weight:500;}
+.pd-ways td, .pd-ways th {text-align:left !important; vertical-align:baseline !important; padding:3px 10px;}
 .pd-ways tr {background:none !important; border-bottom:1px solid #e3e7eb;}
 .pd-ways small {color:#5b6570; margin-left:.4em;}
 </style>"""
@@ -125,7 +125,10 @@ def _glass(report, unit):
 
 def _rake(report, unit):
     w = report.window
-    return f"{angle_cell(w.rear_rake_after_deg)} from plumb, stock {angle_cell(w.rear_rake_before_deg)}"
+    after, before = (
+        angle_cell(a, "rearward", "forward") for a in (w.rear_rake_after_deg, w.rear_rake_before_deg)
+    )
+    return f"{after} going up; stock {before}"
 
 
 _ROWS = (  # what each way costs
