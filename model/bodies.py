@@ -14,7 +14,8 @@ from .moves import IDENTITY, RigidMove
 from .numeric import dot
 from .posts import PostEnds, PostLine
 from .scene import post_mesh
-from .sheets import NEAR_MM
+from .sheets import BOUND_SLACK_MM, NEAR_MM
+from .triangles import share_a_point
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,8 +42,8 @@ class PostBody:
             low, high = (self.ends.s_upper, high) if self.is_upper else (low, self.ends.s_lower)
         return post_mesh(self.line, low, high)
 
-    def may_reach(self, corners_mm):
-        """Return which triangles (m, 3, 3) in place are near enough to the box to matter."""
+    def may_reach(self, corners_mm, own):
+        """Return which triangles (m, 3, 3) in place, with bounds of their own, are near enough to matter."""
         placed = self.move.inverse().points(corners_mm)
         centre = placed.mean(axis=1)
         axis = self.line.lines(self.line.stations[:, None] + np.zeros(5))[:, 0]
@@ -54,7 +55,7 @@ class PostBody:
                 height = self.ends.opening_mm - self.ends.plane.height_above(corners_mm)
             else:
                 height = self.ends.plane.height_above(corners_mm)
-            near &= height.min(axis=1) <= NEAR_MM
+            near &= share_a_point([b - BOUND_SLACK_MM for b in (height, *own)])
         return near
 
     def signs(self, count):
@@ -123,7 +124,7 @@ class KeepOutBody:
         off = np.linalg.norm(x - along[..., None] * (axis / length), axis=-1)
         return [off - b.radius_mm, -along, along - length]
 
-    def may_reach(self, corners_mm):
+    def may_reach(self, corners_mm, own):
         """Return that any triangle may matter that the body's box does not rule out."""
         return np.ones(len(corners_mm), bool)
 

@@ -32,10 +32,9 @@ from .bodies import KeepOutBody, PostBody, posts_of
 from .built import Built
 from .layout import BODY
 from .report import Interference
-from .sheets import FAR_MM, NEAR_MM, Sheet, sheets_of
+from .sheets import FAR_MM, NEAR_MM, SMALL_MM, Sheet, sheets_of
 from .triangles import area_and_moment, inside_all
 
-EDGE_MM = 20.0  # triangles that matter are halved to this size
 LEAST_VOLUME_MM3 = 1.0  # less is rounding: two edges that touch
 LEAST_DEPTH_MM = 0.01  # less is the mitre of two sheets at a crease, which the stock skin has too
 HALVINGS = 3  # of a triangle before the body is asked again
@@ -74,7 +73,7 @@ def _sheet_in(sheet: Sheet, body) -> Interference | None:
         low, high = body.box_mm
         near = ((patch.low - NEAR_MM <= high) & (patch.high + NEAR_MM >= low)).all(axis=1)
         if near.any():
-            near[near] = body.may_reach(patch.corners_mm[near])
+            near[near] = body.may_reach(patch.corners_mm[near], [b[near] for b in patch.bounds])
         if near.any():
             which = np.full((int(near.sum()), 3, 1), float(len(grids)))
             grids.append(patch.grid)
@@ -174,10 +173,10 @@ def _halved(surface, corners, body, layers):
     values = body.inside(point, normal, layers)
     while len(triangles):
         longest = _edges(point, triangles).max(axis=1)
-        slack = np.where(longest > EDGE_MM, np.minimum(longest**2 / 1600.0, NEAR_MM), 0.0)
+        slack = np.where(longest > SMALL_MM, np.minimum(longest**2 / 1600.0, NEAR_MM), 0.0)
         near = _may_be_inside(triangles, values, own, slack, is_sheet=isinstance(body, Sheet))
         triangles = triangles[near]
-        if not near.any() or longest[near].max() <= EDGE_MM:
+        if not near.any() or longest[near].max() <= SMALL_MM:
             break
         known = len(uv)
         for _ in range(HALVINGS):
@@ -198,7 +197,7 @@ def _edges(point, triangles):
 def _halved_once(surface, triangles, uv, point, normal, own):
     """Halve every triangle that is not small across its longest edge; new points go to the end."""
     edges = _edges(point, triangles)
-    large = edges.max(axis=1) > EDGE_MM
+    large = edges.max(axis=1) > SMALL_MM
     if not large.any():
         return triangles, uv, point, normal, own
     turn = edges[large].argmax(axis=1)

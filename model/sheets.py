@@ -25,9 +25,11 @@ from .numeric import cross, dot
 from .scene import Mesh, cell_mesh
 from .shape import CarShape
 from .skin import Grid
-from .triangles import inside_all
+from .triangles import inside_all, share_a_point
 
 FAR_MM = 1e6  # stands for "nowhere near"
+BOUND_SLACK_MM = 0.2  # how far two bounds may stray from linear against each other over a triangle
+SMALL_MM = 20.0  # size of a triangle that is small enough
 NEAR_MM = 3.0  # how far a coarse triangle may stray from its surface
 
 
@@ -102,13 +104,14 @@ def uncut_regions(shape: CarShape, flange_mm: float | None, kerf_mm: float) -> d
 
 @dataclass(frozen=True, eq=False)
 class Patch:
-    """Triangles of a sheet on one grid: corners in (u, v) and in place, and their boxes."""
+    """Triangles of a sheet on one grid: corners in (u, v) and in place, their boxes, the piece's bounds."""
 
     grid: Grid
     uv: np.ndarray  # (m, 3, 2)
     corners_mm: np.ndarray  # (m, 3, 3)
     low: np.ndarray  # (m, 3)
     high: np.ndarray
+    bounds: list[np.ndarray]  # of the piece, each (m, 3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,11 +148,14 @@ class Sheet:
         for region in self.regions:
             mesh = region.mesh
             keep = np.ones(len(mesh.triangles), bool)
-            for bound in self.bounds(region.grid, mesh.point_mm):
+            bounds = self.bounds(region.grid, mesh.point_mm)
+            for bound in bounds:
                 keep &= bound[mesh.triangles].min(axis=1) <= NEAR_MM
             corners = self.move.points(mesh.point_mm)[mesh.triangles[keep]]
-            uv = mesh.uv[mesh.triangles[keep]]
-            out.append(Patch(region.grid, uv, corners, corners.min(axis=1), corners.max(axis=1)))
+            triangles = mesh.triangles[keep]
+            own = [bound[triangles] for bound in bounds]
+            uv = mesh.uv[triangles]
+            out.append(Patch(region.grid, uv, corners, corners.min(axis=1), corners.max(axis=1), own))
         return [patch for patch in out if len(patch.uv)]
 
     @cached_property
@@ -162,8 +168,18 @@ class Sheet:
             ]
         )
 
-    def may_reach(self, corners_mm):
-        """Return which triangles (m, 3, 3) in place are near enough to this sheet's metal to matter."""
+    def may_reach(self, corners_mm, own):
+        """Return which triangles of another sheet are near enough to this one's metal to matter.
+
+        Parameters
+        ----------
+        corners_mm : (m, 3, 3)
+            In place.
+        own : list of (m, 3)
+            The other sheet's bounds at the corners.  Across a seam both
+            sheets' bounds stray from linear alike, so that what they leave of
+            a flat triangle tells whether the two can meet in it.
+        """
         placed = self.move.inverse().points(corners_mm)
         centre = placed.mean(axis=1)
         radius = np.linalg.norm(placed - centre[:, None], axis=2).max(axis=1)
@@ -171,12 +187,10 @@ class Sheet:
         for region in self.regions:
             tree, reach = region.markers
             some = tree.query(centre, distance_upper_bound=radius.max() + reach + NEAR_MM)[0]
-            some = some <= radius + reach + NEAR_MM
-            inside = np.ones(int(some.sum()), bool)
-            for bound in self.bounds(region.grid, placed[some].reshape(-1, 3)):
-                inside &= bound.reshape(-1, 3).min(axis=1) <= NEAR_MM
-            some[some] = inside
-            near |= some
+            some = np.nonzero(some <= radius + reach + NEAR_MM)[0]
+            bounds = self.bounds(region.grid, placed[some].reshape(-1, 3))
+            limits = [*(b.reshape(-1, 3) for b in bounds), *(b[some] for b in own)]
+            near[some] |= share_a_point([b - BOUND_SLACK_MM for b in limits]) if limits else True
         return near
 
     def signs(self, count):
@@ -196,7 +210,7 @@ class Sheet:
         points, directions = back.points(points_mm), back.vectors(normals)
         found = []
         for region in self.regions:
-            near = np.nonzero(region.grid.is_near(points, NEAR_MM))[0]
+            near = np.nonzero(region.grid.is_near(points, SMALL_MM + NEAR_MM))[0]
             if not len(near):
                 found.append(self._nowhere(region.grid, len(layers_mm), len(points)))
                 continue

@@ -52,6 +52,20 @@ def inside_all(corners, values):
     return triangles[:, :, : corners.shape[2]]
 
 
+def share_a_point(values):
+    """Return which triangles have a point where every one of ``values`` is ≤ 0.
+
+    Parameters
+    ----------
+    values : list of (m, 3)
+        At the corners, linear over each triangle; at least one.
+    """
+    number = np.broadcast_to(np.arange(len(values[0]), dtype=float)[:, None, None], (len(values[0]), 3, 1))
+    out = np.zeros(len(values[0]), bool)
+    out[inside_all(number, values)[:, 0, 0].round().astype(int)] = True
+    return out
+
+
 def area_and_moment(corners):
     """Return the area of flat triangles (m, 3, 3) and area times centre, shape (3,). [mm², mm³]"""
     a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
