@@ -8,6 +8,7 @@ import numpy as np
 from model.carcheck import check_car
 from model.measured import Car, Corner, EndPanel, Hoop, Opening, Post, mirrored
 from model.plan import GivenPlane, Plan, PostCut, PostShift, RoofMove, WindowMove
+from model.scene import cell_mesh
 from model.skin import skin_of
 
 ROWS = ("belt", "mid", "gutter", "shoulder", "crown")
@@ -239,6 +240,23 @@ def bare_car(rows, hoops, **changed):
         "rear_point": (hoops[-1].name, "crown"),
     }
     return Car(**{**fields, **changed})
+
+
+def cell_area_mm2(cell):
+    """Area of a cell on the surface: |S_u × S_v| at the middles of edges of triangles quartered twice."""
+    mesh = cell_mesh(cell)
+    t = mesh.uv[mesh.triangles]
+    for _ in range(2):
+        a, b, c = (t[:, k] for k in range(3))
+        ab, bc, ca = (a + b) / 2, (b + c) / 2, (c + a) / 2
+        t = np.concatenate([np.stack(x, axis=1) for x in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])
+    e, f = t[:, 1] - t[:, 0], t[:, 2] - t[:, 0]
+    size = np.abs(e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0]) / 2
+    total = 0.0
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        jet = cell.grid.jet((t[:, i] + t[:, j]) / 2)
+        total += size @ np.linalg.norm(np.cross(jet.du, jet.dv), axis=1) / 3
+    return float(total)
 
 
 # ---------------------------------------------------------------- moved and mirrored cars
