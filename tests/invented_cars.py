@@ -300,9 +300,16 @@ def mirrored_car(car):
 def mirrored_plan(plan):
     """Return the plan with left and right changed over."""
     swap = {"left": "right", "right": "left", "centre": "centre", None: None}
+
+    def over(cut):
+        plane = cut.plane
+        if cut.side == "centre" and isinstance(plane, GivenPlane):  # "inboard" of the divider is −y on any car
+            plane = replace(plane, rises_inboard_deg=-plane.rises_inboard_deg)
+        return replace(cut, side=swap[cut.side], plane=plane)
+
     return replace(
         plan,
-        cuts=tuple(replace(c, side=swap[c.side]) for c in plan.cuts),
+        cuts=tuple(over(c) for c in plan.cuts),
         shifts=tuple(replace(s, side=swap[s.side]) for s in plan.shifts),
     )
 
@@ -352,6 +359,13 @@ def moved_car(car, x_mm, z_mm):
             replace(b, at_mm=at(b.at_mm), to_mm=at(b.to_mm) if b.to_mm else None) for b in car.keep_outs
         ),
         seat_mm=at(car.seat_mm) if car.seat_mm else None,
+    )
+
+
+def moved_plan(plan, z_mm):
+    """Return the plan for a car measured from an origin so much lower."""
+    return replace(
+        plan, cuts=tuple(replace(c, height_mm=c.height_mm + z_mm if c.height_mm is not None else None) for c in plan.cuts)
     )
 
 
