@@ -17,7 +17,7 @@ Nothing here calls the CAD kernel.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
@@ -100,6 +100,7 @@ def edge_line(chain: Chain) -> EdgeLine:
     return EdgeLine(chain.grid, t, make_interp_spline(t, chain.uv[keep], k=min(3, len(t) - 1)), False)
 
 
+@lru_cache(maxsize=32)
 def offset_surface(grid: Grid, inward_mm: float) -> Grid:
     """Return the surface at a distance under a grid, as a B-spline with the same parameters.
 

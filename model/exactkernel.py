@@ -23,7 +23,6 @@ from .moves import RigidMove
 from .skin import Grid
 
 TOLERANCE_MM = 2e-6  # of edges and faces; twice exactcurves.SPACE_MM
-VERTEX_MM = 4e-6
 
 _BUILD = BRep_Builder()
 _HERE = TopLoc_Location()
@@ -81,10 +80,10 @@ def _knots(full):
     return knots, times
 
 
-def made_vertex(point_mm) -> TopoDS_Vertex:
-    """Return a vertex."""
+def made_vertex(point_mm, tolerance_mm: float = TOLERANCE_MM) -> TopoDS_Vertex:
+    """Return a vertex, twice as loose as the edges that end there."""
     vertex = TopoDS_Vertex()
-    _BUILD.MakeVertex(vertex, gp_Pnt(*map(float, point_mm)), VERTEX_MM)
+    _BUILD.MakeVertex(vertex, gp_Pnt(*map(float, point_mm)), 2 * tolerance_mm)
     return vertex
 
 
@@ -98,9 +97,9 @@ def made_edge(curve, limits, start: TopoDS_Vertex, end: TopoDS_Vertex) -> TopoDS
     return edge
 
 
-def lay_on(edge: TopoDS_Edge, pcurve, surface) -> None:
+def lay_on(edge: TopoDS_Edge, pcurve, surface, tolerance_mm: float = TOLERANCE_MM) -> None:
     """Tell an edge its line in the parameters of a surface; same parameter as in space."""
-    _BUILD.UpdateEdge(edge, pcurve, surface, _HERE, TOLERANCE_MM)
+    _BUILD.UpdateEdge(edge, pcurve, surface, _HERE, tolerance_mm)
     _BUILD.SameRange(edge, True)
     _BUILD.SameParameter(edge, True)
 

@@ -23,7 +23,7 @@ from OCP.Geom import Geom_Line
 from OCP.gp import gp_Dir, gp_Pnt
 from OCP.TopoDS import TopoDS_Solid
 
-from .exactcurves import offset_surface
+from .exactcurves import INSIDE_MM, offset_surface
 from .exactfaces import ExactFaces, border_pcurve, runs_with_edge
 from .exactkernel import (
     curve_of,
@@ -38,6 +38,8 @@ from .exactkernel import (
     surface_of,
 )
 from .layout import Cell, Chain
+
+_INSIDE_TOLERANCE_MM = 3 * INSIDE_MM
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +105,7 @@ class Sheets:
         inner = made_edge(inner_curve, (first, last), start_inner, end_inner)
         pcurve = border_pcurve(chain.line.split()[1]) if line.is_border else pcurve_of(line.uv)
         lay_on(outer, pcurve, outside)
-        lay_on(inner, pcurve, inside)
+        lay_on(inner, pcurve, inside, _INSIDE_TOLERANCE_MM)
         lay_on(outer, line_pcurve((0, 0), (1, 0)), ruled)
         lay_on(inner, line_pcurve((0, gauge_mm), (1, 0)), ruled)
         lay_on(start_post, line_pcurve((first, 0), (0, 1)), ruled)
@@ -114,6 +116,6 @@ class Sheets:
 
 def _across(point_mm, normal, gauge_mm):
     """Return the outer and inner vertex at a corner, and the edge from one to the other."""
-    outer, inner = made_vertex(point_mm), made_vertex(point_mm - gauge_mm * normal)
+    outer, inner = made_vertex(point_mm), made_vertex(point_mm - gauge_mm * normal, _INSIDE_TOLERANCE_MM)
     line = Geom_Line(gp_Pnt(*map(float, point_mm)), gp_Dir(*map(float, -normal)))
     return outer, inner, made_edge(line, (0.0, gauge_mm), outer, inner)
