@@ -29,6 +29,8 @@ from .skin import Grid
 SPACE_MM = 1e-6  # greatest distance of an edge's curve in space from its surface
 INSIDE_MM = 1e-5  # greatest error of the inside of sheet and glass
 _CLOSEST_MM = 0.02  # samples nearer than this to the last one tell nothing about direction
+_SAME_PARAMETER = 1e-9
+_SHORTEST_SPAN = 1e-5  # of the whole line
 _GREATEST_REFINEMENT = 32
 _OFFSET_DEGREE = 5
 
@@ -66,22 +68,27 @@ class EdgeLine:
             return self.samples
         along = 0 if self.uv.c[0, 1] == self.uv.c[-1, 1] else 1
         breaks = (self.grid.breaks_u, self.grid.breaks_v)[along]
-        low, high = self.samples[0], self.samples[-1]
-        inside = breaks[(breaks > low + 1e-6) & (breaks < high - 1e-6)]
-        return np.unique(np.concatenate([self.samples, inside]))
+        inside = breaks[(breaks > self.samples[0]) & (breaks < self.samples[-1])]
+        apart = np.abs(inside[:, None] - self.samples).min(axis=1, initial=1.0) > _SAME_PARAMETER
+        return np.sort(np.concatenate([self.samples, inside[apart]]))
 
     def in_space(self, *inward_mm) -> list[BSpline]:
-        """Return cubic splines over one knot vector, one for each depth under the skin."""
-        refinement = 1
+        """Return cubic splines over one knot vector, one for each depth under the skin.
+
+        Spans that stray are halved, only those: where the line crosses a knot
+        of the surface its parallel has a jump in curvature.
+        """
+        t = self._stations
         while True:
-            t = _refined(self._stations, refinement)
             middle = (t[:-1] + t[1:]) / 2
             values = np.concatenate([self.points(t, depth) for depth in inward_mm], axis=1)
             spline = make_interp_spline(t, values, k=min(3, len(t) - 1))
             wanted = np.concatenate([self.points(middle, depth) for depth in inward_mm], axis=1)
-            if np.abs(spline(middle) - wanted).max() < SPACE_MM / 2 or refinement >= _GREATEST_REFINEMENT:
+            strays = np.abs(spline(middle) - wanted).max(axis=1) > SPACE_MM / 2
+            strays &= np.diff(t) > _SHORTEST_SPAN * (t[-1] - t[0])
+            if not strays.any():
                 return [BSpline(spline.t, spline.c[:, i : i + 3], spline.k) for i in range(0, values.shape[1], 3)]
-            refinement *= 2
+            t = np.sort(np.concatenate([t, middle[strays]]))
 
 
 def edge_line(chain: Chain) -> EdgeLine:
