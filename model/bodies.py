@@ -27,6 +27,7 @@ class PostBody:
     ends: PostEnds | None
     is_upper: bool
     move: RigidMove
+    small_mm = 10.0  # size of a triangle that is small enough to find what of it lies in this body
 
     @cached_property
     def box_mm(self) -> np.ndarray:
@@ -62,7 +63,7 @@ class PostBody:
         """Return that the box counts as metal and the hollow inside it does not."""
         return (1.0, -1.0)[:count]
 
-    def inside(self, points_mm, normals, layers_mm):
+    def inside(self, points_mm, normals, layers_mm, within_mm):
         """Return g of the whole box and of the hollow inside it."""
         back = self.move.inverse()
         points, directions = back.points(points_mm), back.vectors(normals)
@@ -94,6 +95,7 @@ class KeepOutBody:
     """A body the roof must clear."""
 
     body: KeepOut
+    small_mm = 5.0  # size of a triangle that is small enough to find what of it lies in this body
 
     @property
     def name(self) -> str:
@@ -132,7 +134,7 @@ class KeepOutBody:
         """Return that all of it counts."""
         return (1.0,) * count
 
-    def inside(self, points_mm, normals, layers_mm):
+    def inside(self, points_mm, normals, layers_mm, within_mm):
         """Return g of the body."""
         return [self.outside_mm(points_mm[None] - layers_mm[:, None, None] * normals[None])]
 

@@ -27,6 +27,10 @@ from .posts import PostEnds
 from .skin import Grid
 
 
+_SAME_MM = 1e-6  # crossings at a lattice point itself come twice
+CHORD_MM = 0.005  # how far the middle of a chord may lie from a cut
+
+
 @dataclass(frozen=True, eq=False)
 class Zones:
     """How the posts share one grid: along x on a side, along y elsewhere.
@@ -87,14 +91,6 @@ class GridCut:
         weights = self.zones.weights(points_mm)
         return np.einsum("nk,nk->n", weights, points_mm @ self.normals.T - self.offsets_mm)
 
-    def with_slope(self, grid: Grid, uv):
-        """Return values and their derivatives along u and v, weights held."""
-        point, du, dv = grid.tangents(uv)
-        weights = self.zones.weights(point)
-        normal = weights @ self.normals
-        value = np.einsum("nk,nk->n", weights, point @ self.normals.T - self.offsets_mm)
-        return value, dot(normal, du), dot(normal, dv)
-
 
 @dataclass(frozen=True, eq=False)
 class Cut:
@@ -124,11 +120,6 @@ class Station:
     def height_above(self, points_mm) -> np.ndarray:
         """Return how far points lie behind the plane. [mm]"""
         return points_mm[:, 0] - self.x_mm
-
-    def with_slope(self, grid: Grid, uv):
-        """Return values and their derivatives along u and v."""
-        point, du, dv = grid.tangents(uv)
-        return point[:, 0] - self.x_mm, du[:, 0], dv[:, 0]
 
 
 def zones_of(lines, grids, front_keys, rear_keys) -> dict[str, Zones]:
@@ -199,39 +190,100 @@ def upper_cut(zones, ends: dict[PostKey, PostEnds]) -> Cut:
 def trace(grid: Grid, cut: GridCut | Station) -> tuple[np.ndarray, ...]:
     """Return the lines on a grid where ``cut`` is zero, each (n, 2) in (u, v).
 
-    Found on the grid's lattice by marching squares, then every point is
-    brought onto the line by Newton's method; an end on the grid's border
-    stays on it.  Samples are at most :data:`model.outlines.STEP_MM` apart.
+    Marching squares on the grid's lattice finds which lattice edges the line
+    crosses; on each the crossing is then bracketed and solved, so no sample
+    can leave the line and an end on the border stays on it.  Chords are halved
+    until they are at most :data:`model.outlines.STEP_MM` long and their middles
+    within :data:`CHORD_MM` of the line.
     """
     lattice_uv, lattice_mm = grid.lattice_uv, grid.lattice_mm
     values = cut.height_above(lattice_mm.reshape(-1, 3)).reshape(lattice_uv.shape[:2])
     if values.min() > 0 or values.max() < 0:
         return ()
     u, v = lattice_uv[:, 0, 0], lattice_uv[0, :, 1]
-    generator = contourpy.contour_generator(x=v, y=u, z=values)
     found = []
-    for line in generator.lines(0.0):
+    for line in contourpy.contour_generator(x=v, y=u, z=values).lines(0.0):
         uv = line[:, ::-1]
         distinct = np.concatenate([[True], np.abs(np.diff(uv, axis=0)).max(axis=1) > 1e-12])
-        uv = uv[distinct]
-        length = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(grid.point(uv), axis=0), axis=1))])
-        n = max(3, int(np.ceil(length[-1] / STEP_MM)) + 1)
-        even = np.linspace(0, length[-1], n)
-        uv = np.stack([np.interp(even, length, uv[:, 0]), np.interp(even, length, uv[:, 1])], axis=1)
-        found.append(_onto_zero(grid, cut, uv))
+        uv = _on_lattice_edges(grid, cut, uv[distinct], u, v)
+        apart = np.linalg.norm(np.diff(grid.point(uv), axis=0), axis=1) > _SAME_MM
+        if apart.any():
+            keep = np.append(True, apart)
+            if not keep[-1]:  # both ends stay, for they lie on the border
+                keep[[np.nonzero(keep)[0][-1], -1]] = False, True
+            found.append(_halved_chords(grid, cut, uv[keep]))
     return tuple(found)
 
 
-def _onto_zero(grid, cut, uv):
-    """Move points to the zero of ``cut`` along its slope, in steps that are even in space."""
-    uv = uv.copy()
-    on_u = (uv[:, 0] <= 0) | (uv[:, 0] >= 1)
-    on_v = (uv[:, 1] <= 0) | (uv[:, 1] >= 1)
-    for _ in range(40):
-        value, fu, fv = cut.with_slope(grid, uv)
-        fu, fv = np.where(on_u, 0.0, fu), np.where(on_v, 0.0, fv)
-        square = np.maximum(fu**2 + fv**2, 1e-12)
-        uv = np.clip(uv - (value / square)[:, None] * np.stack([fu, fv], axis=1), 0, 1)
-        if np.abs(value).max() < 1e-11:
+def _on_lattice_edges(grid, cut, uv, u, v):
+    """Move every point along its lattice edge to the zero of ``cut``: regula falsi, Illinois rule."""
+    along_v = np.abs(uv[:, :1] - u[None]).min(axis=1) <= np.abs(uv[:, 1:] - v[None]).min(axis=1)
+    low, high = uv.copy(), uv.copy()
+    for rows, axis, lines in ((along_v, 1, v), (~along_v, 0, u)):
+        k = np.clip(np.searchsorted(lines, uv[rows, axis], side="right") - 1, 0, len(lines) - 2)
+        low[rows, axis], high[rows, axis] = lines[k], lines[k + 1]
+        other = (u, v)[1 - axis]
+        low[rows, 1 - axis] = high[rows, 1 - axis] = other[
+            np.abs(uv[rows, 1 - axis][:, None] - other[None]).argmin(axis=1)
+        ]
+    f_low, f_high = (cut.height_above(grid.point(p)) for p in (low, high))
+    x, side = uv.copy(), np.zeros(len(uv))
+    for _ in range(60):
+        span = np.where(f_low == f_high, 1.0, f_low - f_high)
+        part = np.clip(f_low / span, 0.0, 1.0)[:, None]
+        x = low + part * (high - low)
+        f = cut.height_above(grid.point(x))
+        if np.abs(f).max() < 1e-11:
             break
+        to_low = np.sign(f) == np.sign(f_low)
+        f_high = np.where(to_low & (side > 0), f_high / 2, np.where(to_low, f_high, f))
+        f_low = np.where(~to_low & (side < 0), f_low / 2, np.where(to_low, f, f_low))
+        low = np.where(to_low[:, None], x, low)
+        high = np.where(to_low[:, None], high, x)
+        side = np.where(to_low, 1.0, -1.0)
+    return x
+
+
+def _halved_chords(grid, cut, uv):
+    """Insert the middles of chords, brought to the zero of ``cut``, until the line is fine enough."""
+    fresh = np.ones(len(uv) - 1, bool)
+    for _ in range(12):
+        chord = np.linalg.norm(np.diff(grid.point(uv), axis=0), axis=1)
+        middle, off = _to_zero_across(grid, cut, uv[:-1][fresh], uv[1:][fresh])
+        needed = np.zeros(len(fresh), bool)
+        needed[fresh] = (chord[fresh] > STEP_MM) | (off > CHORD_MM)
+        if not needed.any() and len(uv) > 2:
+            break
+        if len(uv) == 2:
+            needed[:] = True
+        inserted = middle[needed[fresh]]
+        at = np.nonzero(needed)[0] + 1
+        uv = np.insert(uv, at, inserted, axis=0)
+        fresh = np.repeat(needed, np.where(needed, 2, 1))
     return uv
+
+
+def _to_zero_across(grid, cut, start, end):
+    """Return the points of the line square above the middles of chords, and how far off they were. [mm]
+
+    Secant steps along the direction in the surface that is square to the
+    chord, never further than half the chord.
+    """
+    middle = (start + end) / 2
+    point, du, dv = grid.tangents(middle)
+    chord = du * (end - start)[:, :1] + dv * (end - start)[:, 1:]
+    half = np.sqrt(dot(chord, chord)) / 2
+    a, b = dot(chord, du), dot(chord, dv)
+    across = np.stack([-b, a], axis=1)  # a chord's own components make it square in space
+    step = du * across[:, :1] + dv * across[:, 1:]
+    across = across / np.sqrt(dot(step, step))[:, None]  # one millimetre
+    f0 = cut.height_above(point)
+    x0, x1 = np.zeros(len(middle)), np.full(len(middle), 0.01)
+    for _ in range(8):
+        f1 = cut.height_above(grid.point(np.clip(middle + x1[:, None] * across, 0, 1)))
+        if np.abs(f1).max() < 1e-10:
+            break
+        slope = np.where(f1 == f0, 1.0, f1 - f0)
+        move = np.where(f1 == f0, 0.0, -f1 * (x1 - x0) / slope)
+        x0, f0, x1 = x1, f1, np.clip(x1 + move, -half, half)
+    return np.clip(middle + x1[:, None] * across, 0, 1), np.abs(x1)

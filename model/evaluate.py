@@ -20,7 +20,7 @@ from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
 from .report import EdgeMark, PostReport, Report, Totals
 from .seams import post_seam_report, seam_report, seams_of
-from .sheets import metal_area_mm2, slug_area_mm2
+from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
 from .units import shown
 
@@ -143,10 +143,7 @@ def _totals(built: Built, seams) -> Totals:
     car, plan = built.shape.car, built.plan
     roof = built.shape.skin.grids["roof"]
     move = built.moves.get(ROOF, IDENTITY)
-    removed = slug_area_mm2(built)
-    if plan.window:
-        kerf = max(plan.kerf_mm, plan.root_gap_mm)
-        removed += metal_area_mm2(built.shape) - metal_area_mm2(built.shape, plan.window.flange_mm, kerf)
+    removed = waste_area_mm2(built)
     headroom = [None, None]
     if car.seat_mm is not None:
         headroom = [effective_headroom_mm(roof, car.gauge_mm, car.seat_mm, m) for m in (IDENTITY, move)]

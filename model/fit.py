@@ -80,7 +80,7 @@ class Edge:
 
     def places(self) -> np.ndarray:
         """Return the lengths along the edge at which it is looked at."""
-        n = max(LEAST_STATIONS, int(np.ceil(self.length_mm / SPACING_MM)))
+        n = max(LEAST_STATIONS, int(np.ceil(self.length_mm / SPACING_MM - 1e-9)))
         return (np.arange(n) + 0.5) * (self.length_mm / n)
 
 
@@ -167,7 +167,8 @@ def _read(point, tangent, normal, facing, facing_normal, along, length):
         gap, step = dot(r, cross(tangent, n)), dot(r, n)
         way = np.where(gap < 0, -1.0, 1.0)[:, None] * r
         angles = []
-        for own, sign in ((normal, 1.0), (unit(facing_normal), -1.0)):
-            angles.append(-np.degrees(np.arctan2(sign * dot(way, own), dot(way, unit(cross(tangent, own))))))
+        for own, sign in ((normal, 1.0), (facing_normal, -1.0)):
+            own = unit(own - dot(own, tangent)[:, None] * tangent)
+            angles.append(-np.degrees(np.arctan2(sign * dot(way, own), dot(way, cross(tangent, own)))))
     weight = np.full(len(along), length / len(along))
     return Meeting(point, along, weight, ~np.isnan(gap), gap, step, *angles)

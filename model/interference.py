@@ -10,36 +10,36 @@ given as {x: g_k(x) ≤ 0 for every k}:
   axis' ends and the cut plane;
 * a keep-out: its distance function.
 
-The common volume is the integral over A's thickness of the area of A's layers
-inside B.  A's triangles that can matter are halved until they are small; on a
-small triangle every g_k is linear to within the sagitta, so what lies inside
-is a polygon and its area exact.  For two sheets that cross at an angle φ this
-gives t_A t_B / sin φ per length of crossing; for two that lap it gives the
+A's triangles that can matter are halved until they are small.  With A's
+thickness a small triangle is a prism over which every g_k is linear to within
+the sagitta, so that what lies inside is a polyhedron and its volume
+exact.  For two sheets that cross at an angle φ this gives t_A t_B / sin φ per length of crossing; for two that lap it gives the
 lap's area times the shared thickness; no grid has to resolve the sheet.
 
-**Depth.**  Where A lies over B's outline, its distance from B's outside
-surface runs from d_min to d_max; A must move by at least min(d_max,
-t_B − d_min), at right angles to B, to be clear of it on the nearer side: that
-least of the two, taken where the pieces cross, is the depth.  In a keep-out
-it is the greatest distance inside.
+**Depth.**  Where A lies over B's outline it takes up the distances d_min (of
+its inside) to d_max (of its outside) from B's outside surface.  It is clear of
+B once it has moved out by −d_min or in by d_max + t_B, square to B: the lesser
+is the depth.  Two pieces that were cut apart along a crease overlap in a mitre
+from the start; for them only how far one's edge lies past the other's outside,
+d_max, counts.  In a post or a keep-out it is the greatest distance inside.
 """
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 
 from .bodies import KeepOutBody, PostBody, posts_of
 from .built import Built
-from .layout import BODY
+from .layout import BODY, ROOF
 from .report import Interference
-from .sheets import FAR_MM, NEAR_MM, SMALL_MM, Sheet, sheets_of
-from .triangles import area_and_moment, inside_all
+from .sheets import FAR_MM, NEAR_MM, Sheet, sheets_of
+from .triangles import inside_all, volume_inside
 
 LEAST_VOLUME_MM3 = 1.0  # less is rounding: two edges that touch
 LEAST_DEPTH_MM = 0.01  # less is the mitre of two sheets at a crease, which the stock skin has too
 HALVINGS = 3  # of a triangle before the body is asked again
-_OUTLINE_SLACK_MM = 0.3  # how far outlines and bounds may stray from linear: triangles are small there
-_LAYER_X, _LAYER_W = np.polynomial.legendre.leggauss(3)
 
 
 def interference_of(built: Built) -> list[Interference]:
@@ -93,7 +93,34 @@ def _sheet_in(sheet: Sheet, body) -> Interference | None:
         return point, normal, own
 
     most_bounds = max(len(sheet.bounds(grid, np.zeros((1, 3)))) for grid in grids)
-    return _common(surface, np.concatenate(corners), sheet.thickness_mm, sheet.name, body)
+    found = _common(surface, np.concatenate(corners), sheet.thickness_mm, sheet.name, body)
+    if found is None or not isinstance(body, Sheet):
+        return found
+    return replace(found, depth_mm=_depth_of_lap(surface, np.concatenate(corners), sheet, body))
+
+
+def _depth_of_lap(surface, corners, sheet: Sheet, body: Sheet) -> float:
+    """Return how far a sheet must move to be clear of another, from all of it that lies over the other. [mm]"""
+    uv, index = np.unique(corners.reshape(-1, corners.shape[2]), axis=0, return_inverse=True)
+    triangles = index.reshape(-1, 3)
+    point, normal, own = surface(uv)
+    out, within = -np.inf, -np.inf
+    for g in body.inside(point, normal, np.array([0.0, sheet.thickness_mm]), np.inf):
+        columns = np.stack([g[0][0][triangles], g[0][1][triangles]], axis=2)
+        over = inside_all(columns, [*(v[0][triangles] for v in g[2:]), *(bound[triangles] for bound in own)])
+        meets = (over[:, :, 0].max(axis=1) > -body.thickness_mm - NEAR_MM) & (
+            over[:, :, 1].min(axis=1) < NEAR_MM
+        )
+        if meets.any():  # on this grid at all, not just above it from afar
+            out, within = max(out, over[:, :, 0].max()), max(within, -over[:, :, 1].min())
+    cut_loose = _ends(body.built)
+    at_crease = ROOF in (sheet.name, body.name) and (sheet.name in cut_loose or body.name in cut_loose)
+    return float(max(min(out if at_crease else out + body.thickness_mm, within), 0.0))
+
+
+def _ends(built):
+    """Return the names of the pieces that were cut loose from the roof along the gutter."""
+    return [f"{shift.name} {what}" for shift in built.shifts for what in ("upper", "strip")]
 
 
 def _post_in(post: PostBody, body: KeepOutBody) -> Interference | None:
@@ -120,45 +147,40 @@ def _common(surface, corners, thickness_mm, name, body) -> Interference | None:
     corners : (m, 3, k)
         Triangles of such parameters.
     """
-    layers = (1 + _LAYER_X) / 2 * thickness_mm
+    layers = np.array([0.0, thickness_mm])
     small, point, normal, values, own = _halved(surface, corners, body, layers)
     if not len(small):
         return None
     own = [bound[small] for bound in own]
-    volume = area = 0.0
-    moment = np.zeros(3)
-    depths = []
+    outer, inner = point[small], (point - thickness_mm * normal)[small]
+    volume, moment, depths = 0.0, np.zeros(3), []
     for sign, g in zip(body.signs(len(values)), values, strict=True):
-        for k, (layer, weight) in enumerate(zip(layers, _LAYER_W / 2, strict=True)):
-            inside = inside_all((point - layer * normal)[small], [*(v[k][small] for v in g), *own])
-            size, first_moment = area_and_moment(inside)
-            volume += sign * weight * thickness_mm * size
-            moment += sign * weight * first_moment
-            area += sign * weight * size
-        if sign > 0:
-            depths.append(_depth_range(g, small, own, is_sheet=isinstance(body, Sheet)))
+        ends = ([*(v[k][small] for v in g), *own] for k in (0, 1))
+        size, first_moment = volume_inside(outer, inner, *ends)
+        volume += sign * size
+        moment += sign * first_moment
+        if sign > 0 and not isinstance(body, Sheet):
+            depths.append(_depth_in(g, small, own))
     if volume <= LEAST_VOLUME_MM3:
         return None
-    out, within = (max(d) for d in zip(*depths, strict=True))
-    depth = min(out, body.thickness_mm + within) if isinstance(body, Sheet) else within
     return Interference(
         pieces=(name, body.name),
         volume_mm3=float(volume),
-        depth_mm=float(max(depth, 0.0)),
-        area_mm2=float(area),
-        at_mm=tuple((moment / area).tolist()),
+        depth_mm=max(depths, default=0.0),
+        area_mm2=float(volume / thickness_mm),
+        at_mm=tuple((moment / volume).tolist()),
     )
 
 
-def _depth_range(g, small, own, *, is_sheet):
-    """Return how far A reaches out of a body's outside face, and how far within it, over its outline. [mm]"""
-    if is_sheet:  # over its outline and bounds, wherever through its thickness
-        columns = np.stack([g[0][0][small], g[0][-1][small]], axis=2)
-        over = inside_all(columns, [*(v[1][small] for v in g[2:]), *own])
-        return (over[:, :, 0].max(), -over[:, :, 1].min()) if len(over) else (-np.inf, -np.inf)
+def _depth_in(g, small, own) -> float:
+    """Return how far A reaches into a body, from the nearest of its faces. [mm]
+
+    Read at the corners of small triangles: for a ball of radius R whose middle
+    is h from the sheet it falls short by up to (small / √3)² / 2h.
+    """
     columns = np.stack([v.min(axis=0)[small] for v in g], axis=2)
     inside = inside_all(columns, [*(columns[:, :, k] for k in range(len(g))), *own])
-    return -np.inf, float(-inside.max(axis=2).min()) if len(inside) else -np.inf
+    return float(max(-inside.max(axis=2).min(), 0.0)) if len(inside) else 0.0
 
 
 def _halved(surface, corners, body, layers):
@@ -170,18 +192,23 @@ def _halved(surface, corners, body, layers):
     uv, index = np.unique(corners.reshape(-1, corners.shape[2]), axis=0, return_inverse=True)
     triangles = index.reshape(-1, 3)
     point, normal, own = surface(uv)
-    values = body.inside(point, normal, layers)
+    longest = _edges(point, triangles).max(axis=1)
+    values = body.inside(point, normal, layers, longest.max() + NEAR_MM)
     while len(triangles):
         longest = _edges(point, triangles).max(axis=1)
-        slack = np.where(longest > SMALL_MM, np.minimum(longest**2 / 1600.0, NEAR_MM), 0.0)
-        near = _may_be_inside(triangles, values, own, slack, is_sheet=isinstance(body, Sheet))
+        near = _may_be_inside(
+            triangles, values, own, longest, body.small_mm, is_sheet=isinstance(body, Sheet)
+        )
         triangles = triangles[near]
-        if not near.any() or longest[near].max() <= SMALL_MM:
+        if not near.any() or longest[near].max() <= body.small_mm:
             break
         known = len(uv)
         for _ in range(HALVINGS):
-            triangles, uv, point, normal, own = _halved_once(surface, triangles, uv, point, normal, own)
-        new_values = body.inside(point[known:], normal[known:], layers)
+            triangles, uv, point, normal, own = _halved_once(
+                surface, body.small_mm, triangles, uv, point, normal, own
+            )
+        within = _edges(point, triangles).max() + NEAR_MM
+        new_values = body.inside(point[known:], normal[known:], layers, within)
         values = [
             [np.concatenate(v, axis=1) for v in zip(old, new, strict=True)]
             for old, new in zip(values, new_values, strict=True)
@@ -194,10 +221,10 @@ def _edges(point, triangles):
     return np.linalg.norm(point[triangles] - point[triangles[:, [1, 2, 0]]], axis=2)
 
 
-def _halved_once(surface, triangles, uv, point, normal, own):
+def _halved_once(surface, small_mm, triangles, uv, point, normal, own):
     """Halve every triangle that is not small across its longest edge; new points go to the end."""
     edges = _edges(point, triangles)
-    large = edges.max(axis=1) > SMALL_MM
+    large = edges.max(axis=1) > small_mm
     if not large.any():
         return triangles, uv, point, normal, own
     turn = edges[large].argmax(axis=1)
@@ -216,15 +243,22 @@ def _halved_once(surface, triangles, uv, point, normal, own):
     )
 
 
-def _may_be_inside(triangles, values, own, slack, *, is_sheet):
-    """Return which triangles may reach into a body whose g stray from linear by up to ``slack``."""
+def _may_be_inside(triangles, values, own, longest, small_mm, *, is_sheet):
+    """Return which triangles may reach into a body.
+
+    The distance from a smooth sheet, and a cut's value, stray from linear by
+    a triangle's sagitta; every other g is a distance, which can fall by no
+    more than the way from the nearest corner, at most longest / √3.
+    """
+    large = longest > small_mm
+    sagitta = np.where(large, np.minimum(longest**2 / 1600.0, NEAR_MM), 0.0)
+    reach = np.where(large, longest / np.sqrt(3), 0.0)
     near = np.zeros(len(triangles), bool)
     for g in values:
         inside = np.ones(len(triangles), bool)
         for k, v in enumerate(g):
-            allowed = np.minimum(slack, _OUTLINE_SLACK_MM) if is_sheet and k == 2 else slack
-            inside &= v.min(axis=0)[triangles].min(axis=1) <= allowed
+            inside &= v.min(axis=0)[triangles].min(axis=1) <= (sagitta if is_sheet and k != 2 else reach)
         near |= inside
     for bound in own:
-        near &= bound[triangles].min(axis=1) <= slack
+        near &= bound[triangles].min(axis=1) <= sagitta
     return near

@@ -62,8 +62,15 @@ def seams_of(built: Built) -> list[Seam]:
     seams = []
     for (place, kind, side, pieces), (first, second) in found.items():
         post = next((k for k in built.ends if place.startswith(" ".join(k) + ",")), None)
+        if kind == WINDOW_SEAM:  # once moved, any part of the panel's border may face the shell
+            second = _panel_border(built)
         seams.append(Seam(place, kind, side, pieces, tuple(first), tuple(second), post))
     return sorted(seams, key=lambda s: (s.kind != SKIN, s.kind, s.name))
+
+
+def _panel_border(built):
+    cells = built.layout.parts[WINDOW]
+    return [Side(c, cell) for cell in cells for c in built.layout.chains_of[id(cell)] if c.line == "flange"]
 
 
 def _order(part):
@@ -183,24 +190,24 @@ def _over_post(built, seam, edge):
 
 
 def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
-    """Return the four edges of a post's lower and upper cut face, the upper one moved.
+    """Return the edges of a post's lower and upper cut face, the upper one moved.
 
     Order: front, inner, rear, outer face.  Each runs with the metal of the
     lower end on its left, seen from outside the box.
     """
-    lower = ends.line.lines(ends.s_lower)[1:]
-    upper = ends.move.points(ends.line.lines(ends.s_upper)[1:])
-    _, _, w, d = ends.line.frame(ends.s_lower[0])
-    normals = (-w[0], d[0], w[0], -d[0])
-    turned = (ends.move.vectors(n) for n in normals)
-    first, second = [], []
-    for i, (n_lower, n_upper) in enumerate(zip(normals, turned, strict=True)):
-        for out, corners, n in ((first, lower, n_lower), (second, upper, n_upper)):
-            pair = corners[[i, (i + 1) % 4]]
-            if np.cross(pair[1] - pair[0], n) @ np.array([0.0, 0.0, 1.0]) < 0:
-                pair = pair[::-1]  # T × N must point up, out of the lower end
-            out.append(Edge(pair, np.array([n, n])))
+    plane, back = ends.plane, ends.move.inverse()
+    lower = ends.line.face_outline(ends.s_lower, plane.normal, plane.point_mm)
+    carried = back.vectors(plane.normal), back.points(plane.point_mm), ends.opening_mm
+    upper = ends.line.face_outline(ends.s_upper, *carried)
+    first = [_metal_below(points, normals) for points, normals in lower]
+    second = [_metal_below(ends.move.points(p), ends.move.vectors(n)) for p, n in upper]
     return first, second
+
+
+def _metal_below(points, normals) -> Edge:
+    """Return an edge run so that T × N points up, out of the metal below it."""
+    step = 1 if np.cross(points[-1] - points[0], normals[0])[2] >= 0 else -1
+    return Edge(points[::step], normals[::step])
 
 
 def post_seam_report(built: Built, key: PostKey) -> SeamReport:

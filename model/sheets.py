@@ -19,17 +19,16 @@ import shapely
 from scipy.spatial import cKDTree
 
 from .built import Built
-from .layout import BODY, METAL, ROOF, WINDOW, Cell, Shift, layout_of
+from .layout import BODY, METAL, ROOF, WASTE, WINDOW, Cell, Shift, layout_of
 from .moves import RigidMove
 from .numeric import cross, dot
 from .scene import Mesh, cell_mesh
 from .shape import CarShape
 from .skin import Grid
-from .triangles import inside_all, share_a_point
+from .triangles import share_a_point
 
 FAR_MM = 1e6  # stands for "nowhere near"
 BOUND_SLACK_MM = 0.2  # how far two bounds may stray from linear against each other over a triangle
-SMALL_MM = 20.0  # size of a triangle that is small enough
 NEAR_MM = 3.0  # how far a coarse triangle may stray from its surface
 
 
@@ -123,6 +122,7 @@ class Sheet:
     thickness_mm: float
     move: RigidMove
     built: Built
+    small_mm = 20.0  # size of a triangle that is small enough to find what of it lies in this body
 
     def bounds(self, grid: Grid, points_mm) -> list[np.ndarray]:
         """Return the bounds of this piece at points of the uncut car on a grid; ≤ 0 on its side. [mm]"""
@@ -197,8 +197,10 @@ class Sheet:
         """Return that the metal on every grid counts."""
         return (1.0,) * count
 
-    def inside(self, points_mm, normals, layers_mm):
+    def inside(self, points_mm, normals, layers_mm, within_mm):
         """Return g of this sheet as a body, for points moved inward by each layer along their normals.
+
+        Points further than ``within_mm`` from it may read FAR_MM instead.
 
         Returns
         -------
@@ -210,7 +212,7 @@ class Sheet:
         points, directions = back.points(points_mm), back.vectors(normals)
         found = []
         for region in self.regions:
-            near = np.nonzero(region.grid.is_near(points, SMALL_MM + NEAR_MM))[0]
+            near = np.nonzero(region.grid.is_near(points, within_mm))[0]
             if not len(near):
                 found.append(self._nowhere(region.grid, len(layers_mm), len(points)))
                 continue
@@ -230,7 +232,6 @@ class Sheet:
                 g.append(np.broadcast_to(whole, d.shape))
             found.append(g)
         return found
-
 
     def _nowhere(self, grid, layers, count):
         """Return g of points that are not near the grid, as many arrays as elsewhere."""
@@ -289,18 +290,29 @@ def metal_area_mm2(shape: CarShape, flange_mm: float | None = None, kerf_mm: flo
     )
 
 
-def slug_area_mm2(built: Built) -> float:
-    """Return the area of the skin cut out between the lower and the upper cut. [mm²]"""
-    if built.upper is None:
-        return 0.0
-    body = next(s for s in sheets_of(built) if s.name == BODY)
+def waste_area_mm2(built: Built) -> float:
+    """Return the area of the skin cut out or turned to dust: slugs and trimmings. [mm²]
+
+    By Green's theorem around every cell: ∮ G dv with G(u, v) = ∫ |S_u × S_v| du
+    from the cell's least u, 8 Gauss points inward and 2 along each segment.
+    """
+    x8, w8 = np.polynomial.legendre.leggauss(8)
     total = 0.0
-    for region in body.regions:
-        mesh = region.mesh
-        low = built.lower.height_above(region.grid, mesh.point_mm)
-        high = built.upper.height_above(region.grid, mesh.point_mm)
-        some = (low[mesh.triangles].max(axis=1) > 0) & (high[mesh.triangles].min(axis=1) < 0)
-        triangles = mesh.triangles[some]
-        between = inside_all(mesh.uv[triangles], [-low[triangles], high[triangles]])
-        total += surface_area_mm2(region.grid, between)
-    return total
+    for grid in built.shape.skin.grids.values():
+        polygons = [c.polygon for c in built.layout.cells if c.role == WASTE and c.grid is grid]
+        rings = [r for p in polygons for r in shapely.get_rings(shapely.normalize(p))]
+        if not rings:
+            continue
+        loops = [shapely.get_coordinates(ring) for ring in rings]
+        least = np.concatenate([np.full(len(loop) - 1, loop[:, 0].min()) for loop in loops])
+        start = np.concatenate([loop[:-1] for loop in loops])
+        edge = np.concatenate([np.diff(loop, axis=0) for loop in loops])
+        for share in (0.5 - np.sqrt(3) / 6, 0.5 + np.sqrt(3) / 6):
+            at = start + share * edge
+            half = (at[:, 0] - least) / 2
+            u = least[:, None] + half[:, None] * (1 + x8)
+            uv = np.stack([u, np.broadcast_to(at[:, 1:], u.shape)], axis=2).reshape(-1, 2)
+            _, du, dv = grid.tangents(uv)
+            inner = half * (np.linalg.norm(cross(du, dv), axis=1).reshape(u.shape) @ w8)
+            total -= inner @ edge[:, 1] / 2  # shapely's normal form runs its outer rings clockwise
+    return float(total)

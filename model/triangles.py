@@ -66,8 +66,69 @@ def share_a_point(values):
     return out
 
 
-def area_and_moment(corners):
-    """Return the area of flat triangles (m, 3, 3) and area times centre, shape (3,). [mm², mm³]"""
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    size = np.linalg.norm(cross(b - a, c - a), axis=1) / 2
-    return float(size.sum()), size @ (a + b + c) / 3
+def volume_inside(outer, inner, outer_values, inner_values):
+    """Return volume and first moment of the part of prisms where all values are ≤ 0.
+
+    A prism stands between a triangle and the same triangle moved; each is
+    cut into three tetrahedra, and each value is linear over those.
+
+    Parameters
+    ----------
+    outer, inner : (m, 3, 3)
+        Corners of both ends.
+    outer_values, inner_values : lists of (m, 3)
+
+    Returns
+    -------
+    float, array of shape (3,)
+        Volume [mm³] and volume times centre. [mm⁴]
+    """
+    a, b = (
+        np.concatenate([p, np.stack(values, axis=2)], axis=2)
+        for p, values in ((outer, outer_values), (inner, inner_values))
+    )
+    tetrahedra = np.concatenate(
+        [
+            np.stack([a[:, 0], a[:, 1], a[:, 2], b[:, 2]], axis=1),
+            np.stack([a[:, 0], a[:, 1], b[:, 1], b[:, 2]], axis=1),
+            np.stack([a[:, 0], b[:, 0], b[:, 1], b[:, 2]], axis=1),
+        ]
+    )
+    for k in range(3, a.shape[2]):
+        tetrahedra = _clipped_tetrahedra(tetrahedra, k)
+    p = tetrahedra[:, :, :3]
+    edges = p[:, 1:] - p[:, :1]
+    size = np.abs(np.einsum("ni,ni->n", edges[:, 0], cross(edges[:, 1], edges[:, 2]))) / 6
+    return float(size.sum()), size @ p.mean(axis=1)
+
+
+def _clipped_tetrahedra(tetrahedra, column):
+    """Return tetrahedra (n, 4, d) of the part of each where the value in ``column`` is ≤ 0."""
+    inside = tetrahedra[:, :, column] <= 0
+    count = inside.sum(axis=1)
+    out = [tetrahedra[count == 4]]
+    for kept in (1, 2, 3):
+        some = count == kept
+        if not some.any():
+            continue
+        order = np.argsort(~inside[some], axis=1, kind="stable")  # corners inside first
+        t = np.take_along_axis(tetrahedra[some], order[:, :, None], axis=1)
+
+        def between(i, j, t=t):
+            a, b = t[:, i], t[:, j]
+            p = a + (a[:, column] / (a[:, column] - b[:, column]))[:, None] * (b - a)
+            p[:, column] = 0.0
+            return p
+
+        if kept == 1:
+            out.append(np.stack([t[:, 0], between(0, 1), between(0, 2), between(0, 3)], axis=1))
+            continue
+        if kept == 2:
+            ends = (t[:, 0], between(0, 2), between(0, 3)), (t[:, 1], between(1, 2), between(1, 3))
+        else:
+            ends = (t[:, 0], t[:, 1], t[:, 2]), (between(0, 3), between(1, 3), between(2, 3))
+        (a0, a1, a2), (b0, b1, b2) = ends
+        out += [
+            np.stack(corners, axis=1) for corners in ((a0, a1, a2, b2), (a0, a1, b1, b2), (a0, b0, b1, b2))
+        ]
+    return np.concatenate(out)
