@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from .built import Built, build
@@ -51,25 +53,38 @@ def build_checked(car: Car, plan: Plan) -> Built:
 
 def report_of(built: Built) -> Report:
     """Return the report of a plan that has been carried out."""
+    return with_interference(fit_report_of(built), built)
+
+
+def fit_report_of(built: Built) -> Report:
+    """Return the report without what runs into what, for a slider that does not wait for it."""
     car, plan = built.shape.car, built.plan
     posts = tuple(_post_report(built, key) for key in built.ends)
     seams = [seam_report(built, seam) for seam in seams_of(built)]
     seams += [post_seam_report(built, key) for key in built.ends]
-    interference = tuple(interference_of(built))
-    window = window_report(built)
-    return Report(
+    report = Report(
         car={"name": car.name, "unit": car.unit, "tape_mm": car.tape_mm, "gauge_mm": car.gauge_mm},
         plan=plan_to_dict(plan),
         posts=posts,
         seams=tuple(seams),
-        interference=interference,
-        window=window,
+        interference=(),
+        window=window_report(built),
         totals=_totals(built, seams),
-        findings=(
-            *findings_of(built, posts, tuple(seams), interference, window),
-            *(car_findings(built.shape) if plan.roof is None and plan.window is None else ()),
-        ),
+        findings=(),
     )
+    return replace(report, findings=_findings(built, report))
+
+
+def with_interference(report: Report, built: Built) -> Report:
+    """Return the report with what runs into what, and the findings that follow from it."""
+    report = replace(report, interference=tuple(interference_of(built)))
+    return replace(report, findings=_findings(built, report))
+
+
+def _findings(built, report):
+    found = findings_of(built, report.posts, report.seams, report.interference, report.window)
+    is_stock = built.plan.roof is None and built.plan.window is None
+    return (*found, *(car_findings(built.shape) if is_stock else ()))
 
 
 def _post_report(built: Built, key) -> PostReport:

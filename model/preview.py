@@ -6,6 +6,7 @@ A plan that is refused leaves the last good one in the picture and says why.
 
 from __future__ import annotations
 
+import asyncio
 import os
 import subprocess
 import sys
@@ -21,7 +22,7 @@ from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from .controls import Controls
 from .errors import FileRefused, RoofError
-from .evaluate import build_checked, report_of
+from .evaluate import build_checked, fit_report_of, with_interference
 from .limits import limits_of
 from .measured import Car
 from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
@@ -35,6 +36,8 @@ from .roofview import RoofView
 from .silhouette import VIEWS, side_drawing
 
 FILE = "a car file …"
+LOOKING = "Looking for what runs into what …"
+LOOK_AFTER_S = 0.25  # how long no slider must have moved
 TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
 
 
@@ -76,6 +79,7 @@ class Preview(widgets.VBox):
         self.controls: Controls | None = None
         self.timings_ms: dict[str, float] = {}
         self._wish, self._car_name = Plan(), ""
+        self._look: asyncio.TimerHandle | None = None
         self.view = RoofView(antialias=antialias)
         self._make_parts()
         super().__init__(self._arranged(), layout={"width": "100%"})
@@ -173,7 +177,7 @@ class Preview(widgets.VBox):
         clock = _Clock()
         built = built or build_checked(self.car, plan)
         clock.lap("build")
-        report = report_of(built)
+        report = fit_report_of(built)
         clock.lap("report")
         self.plan, self.built, self.report = plan, built, report
         if is_new:
@@ -188,7 +192,28 @@ class Preview(widgets.VBox):
         self.window.value, self.findings.value = window_html(report), findings_html(report)
         clock.lap("tables")
         self.timings_ms = clock.laps_ms
-        self._say("")
+        self._say(LOOKING)
+        self._look_later(built)
+
+    def _look_later(self, built):
+        """Look for interference once no slider has moved for a moment; at once where no kernel runs."""
+        if self._look is not None:
+            self._look.cancel()
+            self._look = None
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            self._look_now(built)
+        else:
+            self._look = loop.call_later(LOOK_AFTER_S, self._guarded, lambda: self._look_now(built))
+
+    def _look_now(self, built):
+        if built is self.built:
+            self.report = with_interference(self.report, built)
+            self.headline.value = headline_html(self.report)
+            self.findings.value = findings_html(self.report)
+            if LOOKING in self.status.value:  # not a refusal that came since
+                self._say("")
 
     def _limit(self):
         self.controls.limit(limits_of(self.car, self.plan))

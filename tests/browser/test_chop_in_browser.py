@@ -172,6 +172,10 @@ def test_nothing_is_wider_than_the_page(page):
 
 def test_a_refused_length_is_said_in_plain_words(page):
     box = page.locator(".pd-controls .widget-text input").first
+    page.wait_for_function(  # what runs into what comes a moment after the numbers
+        "() => !document.querySelector('.pd-status').innerText.includes('Looking')",
+        timeout=SETTLED_WITHIN_S * 1000,
+    )
     numbers = page.locator(".pd-tiles").inner_text()
     box.fill("25")
     box.press("Enter")
