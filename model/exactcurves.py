@@ -87,7 +87,9 @@ class EdgeLine:
             strays = np.abs(spline(middle) - wanted).max(axis=1) > SPACE_MM / 2
             strays &= np.diff(t) > _SHORTEST_SPAN * (t[-1] - t[0])
             if not strays.any():
-                return [BSpline(spline.t, spline.c[:, i : i + 3], spline.k) for i in range(0, values.shape[1], 3)]
+                return [
+                    BSpline(spline.t, spline.c[:, i : i + 3], spline.k) for i in range(0, values.shape[1], 3)
+                ]
             t = np.sort(np.concatenate([t, middle[strays]]))
 
 

@@ -142,7 +142,9 @@ def exact_faces(layout: Layout) -> ExactFaces:
     rings = rings_of(layout)
     faces = {}
     for cell in layout.cells:
-        wires = [[(edges[id(c)], runs_with_edge(c, forward)) for c, forward in ring] for ring in rings[id(cell)]]
+        wires = [
+            [(edges[id(c)], runs_with_edge(c, forward)) for c, forward in ring] for ring in rings[id(cell)]
+        ]
         faces[id(cell)] = made_face(surfaces[cell.grid.name], wires, is_reversed=cell.grid.outward < 0)
     return ExactFaces(layout, lines, rings, edges, faces)
 

@@ -129,7 +129,8 @@ def _box(corners, outside_out):
     """Return the four faces between corner edges, and the four edges at either end."""
     vertices = [[made_vertex(corner(float(at))) for corner in corners] for at in (0, 1)]
     uprights = [
-        made_edge(curve_of(corner), (0, 1), vertices[0][i], vertices[1][i]) for i, corner in enumerate(corners)
+        made_edge(curve_of(corner), (0, 1), vertices[0][i], vertices[1][i])
+        for i, corner in enumerate(corners)
     ]
     rims = [[_rim(corners, i, at, vertices[at]) for i in range(4)] for at in (0, 1)]
     middle = np.mean([corner(0.5) for corner in corners], axis=0)
@@ -141,7 +142,12 @@ def _box(corners, outside_out):
         lay_on(uprights[(i + 1) % 4], line_pcurve((0, 1), (1, 0)), ruled)
         for at in (0, 1):
             lay_on(rims[at][i], line_pcurve((at, 0), (0, 1)), ruled)
-        around = [(uprights[i], True), (rims[1][i], True), (uprights[(i + 1) % 4], False), (rims[0][i], False)]
+        around = [
+            (uprights[i], True),
+            (rims[1][i], True),
+            (uprights[(i + 1) % 4], False),
+            (rims[0][i], False),
+        ]
         normal = np.cross(near(0.5, 1), far(0.5) - near(0.5))
         points_out = normal @ (near(0.5) + far(0.5) - 2 * middle) > 0
         faces.append(made_face(ruled, [around], is_reversed=points_out != outside_out))
@@ -171,7 +177,11 @@ def _cap(stretch, at, outer_rims, inner_rims):
         flat = np.stack([(points - outer[0]) @ across, (points - outer[0]) @ up], axis=1)
         after = np.roll(flat, -1, axis=0)
         for i, rim in enumerate(rims):
-            lay_on(rim, pcurve_of(BSpline(np.array([0.0, 0.0, 1.0, 1.0]), np.array([flat[i], after[i]]), 1)), plane)
+            lay_on(
+                rim,
+                pcurve_of(BSpline(np.array([0.0, 0.0, 1.0, 1.0]), np.array([flat[i], after[i]]), 1)),
+                plane,
+            )
         turns_left = np.sum(flat[:, 0] * after[:, 1] - flat[:, 1] * after[:, 0]) * wanted > 0
         rings.append([(rim, bool(turns_left)) for rim in (rims if turns_left else rims[::-1])])
     return made_face(plane, rings, is_reversed=False)

@@ -48,6 +48,7 @@ SOLIDS, SURFACES = "solids", "surfaces"
 POST, KEEP_OUT = "post", "keep-out"
 LEAST_VOLUME_MM3 = 1.0  # as in the live tier
 _MESH_MM = 0.2  # of a common body, for its depth only
+_SPACING_MM, _MOST_STEPS = 3.0, 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,7 +229,9 @@ def _placed(built: Built) -> list[_Placed]:
         if not part.is_removed:
             solid = part.shape.Moved(location_of(part.move))
             out.append(
-                _Placed(part.name, part.piece, False, solid, _box_of(solid), _depth_in_post(bodies[part.name]))
+                _Placed(
+                    part.name, part.piece, False, solid, _box_of(solid), _depth_in_post(bodies[part.name])
+                )
             )
     for body in built.shape.car.keep_outs:
         solid = keep_out_solid(body)
@@ -302,15 +305,28 @@ def _volume_and_centre(solid):
 
 
 def _mesh_points(solid) -> np.ndarray:
-    """Return the corners of a solid's triangles."""
+    """Return points all over the faces of a solid, no more than :data:`_SPACING_MM` apart."""
     BRepMesh_IncrementalMesh(solid, _MESH_MM, False, 0.1)
     explorer, points = TopExp_Explorer(solid, TopAbs_FACE), []
     while explorer.More():
         location = TopLoc_Location()
         mesh = BRep_Tool.Triangulation_s(TopoDS.Face_s(explorer.Current()), location)
         if mesh is not None:
-            for i in range(1, mesh.NbNodes() + 1):
-                point = mesh.Node(i).Transformed(location.Transformation())
-                points.append((point.X(), point.Y(), point.Z()))
+            placed = (
+                mesh.Node(i).Transformed(location.Transformation()) for i in range(1, mesh.NbNodes() + 1)
+            )
+            nodes = np.array([node.Coord() for node in placed])
+            corners = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)]) - 1
+            points += [_spread_over(nodes[triangle]) for triangle in corners]
         explorer.Next()
-    return np.array(points)
+    return np.concatenate(points)
+
+
+def _spread_over(triangle) -> np.ndarray:
+    longest = np.linalg.norm(triangle - np.roll(triangle, 1, axis=0), axis=1).max()
+    n = min(_MOST_STEPS, max(1, int(np.ceil(longest / _SPACING_MM))))
+    i, j = np.nonzero(np.tri(n + 1)[::-1])
+    return (
+        triangle[0]
+        + (i[:, None] * (triangle[1] - triangle[0]) + j[:, None] * (triangle[2] - triangle[0])) / n
+    )

@@ -64,7 +64,10 @@ def test_accounts_add_up_to_the_perimeter_in_the_file(case, stepped):
     accounts = accounts_of(built_of(case))
     assert set(accounts) == set(built_of(case).moves)
     for piece, account in accounts.items():
-        assert sum(account.values()) == pytest.approx(perimeter_mm(parts[piece][0].wrapped), abs=0.01), (piece, account)
+        assert sum(account.values()) == pytest.approx(perimeter_mm(parts[piece][0].wrapped), abs=0.01), (
+            piece,
+            account,
+        )
 
 
 @pytest.mark.parametrize("case", CASES)

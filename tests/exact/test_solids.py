@@ -47,7 +47,12 @@ def test_gauge_lies_under_the_measured_outside(case):
         classify = BRepClass3d_SolidClassifier(sheets.solid(cell, car.gauge_mm))
         place = np.array([cell.polygon.representative_point().coords[0]])
         point, _, _, normal = cell.grid.frame(place)
-        for depth, state in ((-0.01, TopAbs_OUT), (0.01, TopAbs_IN), (car.gauge_mm - 0.01, TopAbs_IN), (car.gauge_mm + 0.01, TopAbs_OUT)):
+        for depth, state in (
+            (-0.01, TopAbs_OUT),
+            (0.01, TopAbs_IN),
+            (car.gauge_mm - 0.01, TopAbs_IN),
+            (car.gauge_mm + 0.01, TopAbs_OUT),
+        ):
             classify.Perform(gp_Pnt(*(point - depth * normal)[0].tolist()), 1e-6)
             assert classify.State() == state, (part, depth)
 

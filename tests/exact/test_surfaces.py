@@ -44,7 +44,9 @@ def test_every_face_is_valid_and_of_the_live_area(case):
     faces = faces_of(case)
     for cell in faces.layout.cells:
         assert BRepCheck_Analyzer(faces.face(cell)).IsValid(), cell.part
-        assert area_mm2(faces.face(cell)) == pytest.approx(cell_integrals(faces, cell)[0], rel=1e-6), cell.part
+        assert area_mm2(faces.face(cell)) == pytest.approx(cell_integrals(faces, cell)[0], rel=1e-6), (
+            cell.part
+        )
 
 
 @pytest.mark.parametrize("case", CASES)
