@@ -5,7 +5,9 @@ within one post width of a post's axis its own plane holds exactly; across the
 space to the next post the value goes over from one plane to the other by the
 smooth step 6 s⁵ − 15 s⁴ + 10 s³, measured fore-and-aft between the posts'
 axes at the point's own height (across the car on the front and back).  Ahead
-of the first post and behind the last one their planes go on.
+of the first post and behind the last one their planes go on.  On the roof the
+planes are those of the side below the gutter, and go over from the right
+side's to the left side's across the middle.
 
 The lower cut is {P: Σ w_i n_i·(P − P_i) = 0}; the upper one is
 {Q: Σ w_i (n_i·(M_i Q − P_i) − e_i) = 0}, so that in a post's own zone the
@@ -58,10 +60,40 @@ class Zones:
         where = points_mm[:, self.axis]
         start = place[:-1] + self.half_mm[:-1, None]
         end = place[1:] - self.half_mm[1:, None]
-        s = np.clip((where - start) / np.maximum(end - start, 1.0), 0, 1)
-        s = s * s * s * (10 - 15 * s + 6 * s * s)
+        s = _smooth_step((where - start) / np.maximum(end - start, 1.0))
         passed = np.concatenate([np.ones((1, len(where))), s, np.zeros((1, len(where)))])
         return (passed[:-1] - passed[1:]).T
+
+
+@dataclass(frozen=True, eq=False)
+class RoofZones:
+    """How the posts of both sides share the roof: each side's planes from its gutter inward.
+
+    Along a gutter the roof has the very planes of the side below it, so that
+    a cut crosses the gutter without a jump; between ``inside_mm`` on either
+    side of the centreline the right side's value goes over into the left's.
+    """
+
+    right: Zones
+    left: Zones
+    inside_mm: float
+
+    @property
+    def keys(self) -> tuple[PostKey, ...]:
+        """Posts of the right side, then of the left."""
+        return self.right.keys + self.left.keys
+
+    def weights(self, points_mm) -> np.ndarray:
+        """Return the share of every post's plane at each point, shape (n, k); rows sum to 1."""
+        s = _smooth_step((points_mm[:, 1:2] + self.inside_mm) / (2 * self.inside_mm))
+        return np.concatenate(
+            [s * self.right.weights(points_mm), (1 - s) * self.left.weights(points_mm)], axis=1
+        )
+
+
+def _smooth_step(s):
+    s = np.clip(s, 0, 1)
+    return s * s * s * (10 - 15 * s + 6 * s * s)
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +104,7 @@ class GridCut:
     Two with the same planes are equal, so that what was found for one serves the other.
     """
 
-    zones: Zones
+    zones: Zones | RoofZones
     normals: np.ndarray  # (k, 3)
     offsets_mm: np.ndarray  # (k,)
 
@@ -96,7 +128,7 @@ class GridCut:
 class Cut:
     """One of the two cuts all around the cab."""
 
-    zones: dict[str, Zones]
+    zones: dict[str, Zones | RoofZones]
     normals: dict[PostKey, np.ndarray]
     offsets_mm: dict[PostKey, float]
 
@@ -122,7 +154,7 @@ class Station:
         return points_mm[:, 0] - self.x_mm
 
 
-def zones_of(lines, grids, front_keys, rear_keys) -> dict[str, Zones]:
+def zones_of(lines, grids, front_keys, rear_keys) -> dict[str, Zones | RoofZones]:
     """Return how the posts share every grid.
 
     Parameters
@@ -139,12 +171,15 @@ def zones_of(lines, grids, front_keys, rear_keys) -> dict[str, Zones]:
         k: abs(lines[k].post.axis_mm[0][0] - front_x) < abs(lines[k].post.axis_mm[0][0] - rear_x)
         for k in centre
     }
-    out = {}
+    out: dict[str, Zones | RoofZones] = {}
+    roof = None
     for grid in grids:
+        if grid.kind == "roof":
+            roof = grid
+            continue
         if grid.kind == "side":
-            keys = sorted(
-                (k for k in lines if k[1] == grid.side), key=lambda k: lines[k].lines(np.full(5, 0.5))[0, 0]
-            )
+            keys = [k for k in lines if k[1] == grid.side]
+            keys.sort(key=lambda k: lines[k].lines(np.full(5, 0.5))[0, 0])
             axis = 0
         elif grid.kind == "front":
             keys, axis = [front_keys[1], *(k for k in centre if is_front[k]), front_keys[0]], 1
@@ -156,6 +191,8 @@ def zones_of(lines, grids, front_keys, rear_keys) -> dict[str, Zones]:
         places = np.array([_axis_places(lines[k], heights, axis) for k in keys])
         half = np.array([lines[k].post.width_mm if axis == 0 else lines[k].post.depth_mm for k in keys])
         out[grid.name] = Zones(tuple(keys), axis, heights, places, half)
+    inside_mm = 0.9 * float(np.abs(roof.lattice_mm[:, [0, -1], 1]).min())
+    out[roof.name] = RoofZones(out["side right"], out["side left"], inside_mm)
     return out
 
 

@@ -5,7 +5,8 @@
 Frame: car.  Lengths in mm, angles in degrees, volumes in mm³, areas in mm².
 Signs: gap < 0 is an overlap; step > 0 means the second piece stands proud of
 the first; miss fore-and-aft > 0 means the upper end lands rearward of the
-lower, miss across > 0 inboard of it.
+lower, miss across > 0 inboard of it.  A ``centre`` post counts as a right one:
+its "inboard" is the car's left, and its edges are called right and left.
 """
 
 from __future__ import annotations

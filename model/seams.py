@@ -38,7 +38,11 @@ class Side:
 
 @dataclass(frozen=True, eq=False)
 class Seam:
-    """Two pieces, and the chains of the uncut skin that become their edges."""
+    """Two pieces, and the chains of the uncut skin that become their edges.
+
+    ``first`` and ``second`` were cut apart from each other; ``facing`` is
+    where, once all has moved, an edge of the second piece is looked for.
+    """
 
     name: str
     kind: str
@@ -46,12 +50,13 @@ class Seam:
     pieces: tuple[str, str]
     first: tuple[Side, ...]
     second: tuple[Side, ...]
+    facing: tuple[Side, ...]
     post: PostKey | None = None
 
 
 def seams_of(built: Built) -> list[Seam]:
     """Return every seam in the skin; the posts' own are :func:`post_seams`."""
-    found: dict[tuple[str, str, str, tuple[str, str]], tuple[list[Side], list[Side]]] = {}
+    found: dict[tuple[str, str, str, tuple[str, str]], tuple[list[Side], ...]] = {}
     for cell in built.layout.cells:
         if cell.role == WASTE and not cell.part.startswith(tuple(f"trimming {s.name}" for s in built.shifts)):
             _between(built, cell, found)
@@ -60,11 +65,14 @@ def seams_of(built: Built) -> list[Seam]:
     for shift in built.shifts:
         _around_shift(built, shift, found)
     seams = []
-    for (place, kind, side, pieces), (first, second) in found.items():
+    names = [key[0] for key in found]
+    for (place, kind, side, pieces), (first, second, facing) in found.items():
+        if names.count(place) > 1:  # one cut, two pieces above it
+            place = f"{place}, {pieces[1]}"
         post = next((k for k in built.ends if place.startswith(" ".join(k) + ",")), None)
         if kind == WINDOW_SEAM:  # once moved, any part of the panel's border may face the shell
-            second = _panel_border(built)
-        seams.append(Seam(place, kind, side, pieces, tuple(first), tuple(second), post))
+            facing = _panel_border(built)
+        seams.append(Seam(place, kind, side, pieces, tuple(first), tuple(second), tuple(facing), post))
     return sorted(seams, key=lambda s: (s.kind != SKIN, s.kind, s.name))
 
 
@@ -78,7 +86,7 @@ def _order(part):
 
 
 def _between(built, cell, found):
-    """Add the seam across one cell of waste, if it lies between just two pieces."""
+    """Add the seam across one cell of waste: the piece that stays, and the one that faces it most."""
     sides: dict[str, list[Side]] = {}
     for chain in built.layout.chains_of[id(cell)]:
         other = chain.beside(cell)
@@ -86,9 +94,34 @@ def _between(built, cell, found):
             continue  # across a gutter the kerf is open, not a seam
         if other is not None and other.role == METAL:
             sides.setdefault(other.part, []).append(Side(chain, other))
-    if len(sides) == 2:
-        a, b = sorted(sides, key=_order)
+    if not sides:
+        return
+    a, *others = sorted(sides, key=_order)
+    if others:
+        b = max(others, key=lambda part: _length_mm(sides[part]))
         _add(found, cell.part, cell.grid, (a, b), sides[a], sides[b])
+    elif a != WINDOW:  # the other side of the cut lies beyond more waste
+        beyond = {part: edges for part, edges in _beyond(built, cell).items() if part != a}
+        if beyond:
+            b = max(beyond, key=lambda part: _length_mm(beyond[part]))
+            _add(found, cell.part, cell.grid, (a, b), sides[a], [], beyond[b])
+
+
+def _length_mm(sides):
+    return sum(side.chain.length_mm for side in sides)
+
+
+def _beyond(built, cell):
+    """Return the metal edges of the waste cells next to a waste cell, by part."""
+    out: dict[str, list[Side]] = {}
+    for chain in built.layout.chains_of[id(cell)]:
+        waste = chain.beside(cell)
+        if waste is not None and waste.role == WASTE:
+            for further in built.layout.chains_of[id(waste)]:
+                metal = further.beside(waste)
+                if metal is not None and metal.role == METAL:
+                    out.setdefault(metal.part, []).append(Side(further, metal))
+    return out
 
 
 def _touching(built, chain, found):
@@ -140,22 +173,22 @@ def _around_shift(built, shift, found):
             _add(found, "gutter ", grid, (piece, ROOF), gutter[piece], gutter[ROOF])
 
 
-def _add(found, place, grid, pieces, first, second):
+def _add(found, place, grid, pieces, first, second, facing=None):
     what, _, rest = place.partition(" ")
     side = grid.side
-    if what == "slug":
+    if pieces[1] == WINDOW:
+        name, kind = f"{WINDOW} to {pieces[0]}", WINDOW_SEAM
+    elif what == "slug":
         name, kind = f"{rest}, {grid.kind} skin", SKIN
         side = rest.split()[-1]
-    elif pieces[1] == WINDOW:
-        name, kind = f"{WINDOW} to {pieces[0]}", WINDOW_SEAM
     elif what == "cut":
         name, kind = f"{pieces[0]} to {pieces[1]}, {grid.name}", SKIN
     else:
         post = " ".join(next(p for p in pieces if p not in (BODY, ROOF)).split()[:-1])
         a, b = (p.split()[-1] for p in pieces)
         name, kind = f"{post}, {a} to {b}{' at the gutter' if what == 'gutter' else ''}", STRIP
-    both = found.setdefault((name, kind, side, pieces), ([], []))
-    for target, new in zip(both, (first, second), strict=True):
+    edges = found.setdefault((name, kind, side, pieces), ([], [], []))
+    for target, new in zip(edges, (first, second, second if facing is None else facing), strict=True):
         seen = {id(s.chain) for s in target}
         target.extend(s for s in new if id(s.chain) not in seen)
 
@@ -164,7 +197,7 @@ def seam_edges(built: Built, seam: Seam) -> tuple[list[Edge], list[Edge]]:
     """Return the edges of both pieces where the plan puts them."""
     return tuple(
         [edge_of(s.chain, s.cell, built.moves[s.cell.carrier]) for s in sides]
-        for sides in (seam.first, seam.second)
+        for sides in (seam.first, seam.facing)
     )
 
 
