@@ -120,39 +120,34 @@ class PostLine:
         terms = powers(flat, degree, derivative).reshape(*s.shape, degree + 1)
         return np.einsum("...pk,...p->...k", cells[i, np.arange(5)], terms)
 
-    def face_outline(self, s, normal, point_mm, offset_mm=0.0):
-        """Return where a plane cuts the four faces of the box: front, inner, rear, outer.
+    def face_outline(self, s, reach):
+        """Return the rims of a cut on the four faces of the box: front, inner, rear, outer.
 
-        A face is ruled between two corner edges, P(s, r) = (1 − r) C_i(s) + r C_j(s),
-        and its normal is the cross product of its two directions.
+        A cut end is flat and its rims are straight, as a blade leaves them:
+        each face is ruled between corresponding places of its two corner
+        edges, P(τ, r) = (1 − r) C_i(s_i + τ reach_i) + r C_j(s_j + τ reach_j),
+        with the rim at τ = 0; its normal is P_r × P_τ, which turns a little
+        along the rim where the post is bent.
 
         Parameters
         ----------
-        s : (5,)
-            Parameters of the plane's crossings with the lines of :data:`EDGES`.
-        normal, point_mm, offset_mm
-            The plane normal·(P − point) = offset.
+        s, reach : (5,)
+            Where the cut crosses the lines of :data:`EDGES`, and how far along
+            each the end goes from there: −s for a lower end, 1 − s for an upper.
 
         Returns
         -------
         list of (points (n, 3), outward normals (n, 3))
         """
         share = np.linspace(0, 1, 2 if self.is_straight else 7)[:, None]
+        corners, slopes = self.lines(s), self.lines(s, 1) * np.asarray(reach)[:, None]
         out = []
         for i in range(4):
             a, b = i + 1, (i + 1) % 4 + 1
-            at = s[a] + share[:, 0] * (s[b] - s[a])
-            for _ in range(3):
-                lines, slopes = (
-                    self.lines(at[:, None] + np.zeros(5)),
-                    self.lines(at[:, None] + np.zeros(5), 1),
-                )
-                face = (1 - share) * lines[:, a] + share * lines[:, b]
-                slope = (1 - share) * slopes[:, a] + share * slopes[:, b]
-                at = at - ((face - point_mm) @ normal - offset_mm) / (slope @ normal)
-            across = np.cross(slope, lines[:, b] - lines[:, a])
+            rim = (1 - share) * corners[a] + share * corners[b]
+            across = np.cross(corners[b] - corners[a], (1 - share) * slopes[a] + share * slopes[b])
             across /= np.linalg.norm(across, axis=1, keepdims=True)
-            out.append((face, across * np.sign(np.sum(across * (face - lines[:, 0]), axis=1, keepdims=True))))
+            out.append((rim, across * np.sign(np.sum(across * (rim - corners[0]), axis=1, keepdims=True))))
         return out
 
     def axis_at_height(self, z_mm) -> float:

@@ -228,10 +228,8 @@ def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
     Order: front, inner, rear, outer face.  Each runs with the metal of the
     lower end on its left, seen from outside the box.
     """
-    plane, back = ends.plane, ends.move.inverse()
-    lower = ends.line.face_outline(ends.s_lower, plane.normal, plane.point_mm)
-    carried = back.vectors(plane.normal), back.points(plane.point_mm), ends.opening_mm
-    upper = ends.line.face_outline(ends.s_upper, *carried)
+    lower = ends.line.face_outline(ends.s_lower, -ends.s_lower)
+    upper = ends.line.face_outline(ends.s_upper, 1 - ends.s_upper)
     first = [_metal_below(points, normals) for points, normals in lower]
     second = [_metal_below(ends.move.points(p), ends.move.vectors(n)) for p, n in upper]
     return first, second
