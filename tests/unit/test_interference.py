@@ -46,18 +46,18 @@ def window_only(**move):
 # ---------------------------------------------------------------- sheet in sheet
 
 
-@pytest.mark.parametrize(("phi", "s"), [(30.0, 40.0), (40.0, 50.0), (15.0, 45.0)])
+@pytest.mark.parametrize(("phi", "s"), [(30.0, 40.0), (40.0, 50.0), (15.0, 45.0), (30.0, 14.0), (40.0, 12.0)])
 def test_two_flat_sheets_that_cross(phi, s):
     """The panel laid down by φ about its lower edge and set back by s sin φ crosses the back at s along
-    it, above its own lower edge and below the hole: t² / sin φ for every mm of its metal there, the
-    flanges on both sides of its opening (40, past the corners' radius)."""
+    it, below the hole: t² / sin φ for every mm of metal there.  Within the 20 mm flange that is the
+    whole width, 640 less what the 25 mm corners take; above it the two side flanges, 2 · 20."""
     down = 95.0
     plan = window_only(forward_mm=-float(s * np.sin(np.radians(phi))), down_mm=down, lay_down_deg=phi)
     z = LOW - FLANGE - down + s * np.cos(np.radians(phi))
     assert z < LOW - FLANGE - KERF - 3 and z > 5
     items = found(car_with_window(), plan)
     item = items[frozenset(("body", "window panel"))]
-    width = 2 * FLANGE
+    width = 2 * FLANGE if s > 30 else 640 - 2 * (25 - np.sqrt(25**2 - (25 - s) ** 2))
     assert item.volume_mm3 == pytest.approx(width * T * T / np.sin(np.radians(phi)), rel=0.01)
     np.testing.assert_allclose(item.at_mm, [1500, 0, z], atol=2.5)
     assert set(items) == {frozenset(("body", "window panel"))}
@@ -76,7 +76,7 @@ def test_two_flat_sheets_that_lap(off):
     glass = shapely.affinity.translate(opening.buffer(5, quad_segs=64), 0, -60)
     area = lap.difference(glass).area
     assert item.volume_mm3 == pytest.approx(area * (T - abs(off)), rel=0.02)
-    assert item.depth_mm == pytest.approx(T - abs(off), abs=0.15 * T)
+    assert item.depth_mm == pytest.approx(T - abs(off), abs=0.15 * T)  # Gauss layers, not the faces
 
 
 def test_a_panel_clear_of_the_back_by_more_than_the_gauge():
@@ -101,12 +101,10 @@ def roof_down(keep_out, drop=60.0):
 @pytest.mark.parametrize(("radius", "above"), [(100.0, 40.0), (60.0, 10.0), (150.0, 140.0)])
 def test_flat_roof_in_a_sphere(radius, above):
     """Slab of a sphere from h − t to h over its centre: π (R² t − (h³ − (h − t)³) / 3).  Deepest at h − t."""
-    item = roof_down(
-        KeepOut(name="head", shape="sphere", at_mm=(700.0, -100.0, 420.0 - above), radius_mm=radius)
-    )
+    item = roof_down(KeepOut(name="head", shape="sphere", at_mm=(700.0, -100.0, 420.0 - above), radius_mm=radius))
     exact = np.pi * (radius**2 * T - (above**3 - (above - T) ** 3) / 3)
     assert item.volume_mm3 == pytest.approx(exact, rel=0.02)
-    assert item.depth_mm == pytest.approx(radius - above + T, abs=(5 / 3**0.5) ** 2 / 2 / max(above - T, 9))
+    assert item.depth_mm == pytest.approx(radius - above + T, abs=0.15)
     np.testing.assert_allclose(item.at_mm, [700, -100, 420 - T / 2], atol=0.5)
     assert item.area_mm2 == pytest.approx(item.volume_mm3 / T, rel=1e-6)
 
@@ -123,13 +121,7 @@ def test_flat_roof_in_a_box(size, up):
 @pytest.mark.parametrize("below", [10.0, 0.0, -12.0])
 def test_flat_roof_in_a_roll_bar(below):
     """A bar across, R = 22, its axis ``below`` the outside of the roof: chord widths 2 √(R² − z²) over t, times length."""
-    bar = KeepOut(
-        name="roll bar",
-        shape="cylinder",
-        at_mm=(900.0, -400.0, 420.0 - below),
-        to_mm=(900.0, 400.0, 420.0 - below),
-        radius_mm=22.0,
-    )
+    bar = KeepOut(name="roll bar", shape="cylinder", at_mm=(900.0, -400.0, 420.0 - below), to_mm=(900.0, 400.0, 420.0 - below), radius_mm=22.0)
     z = np.linspace(below - T, below, 2001)
     exact = 800 * np.trapezoid(2 * np.sqrt(22.0**2 - z**2), z)
     item = roof_down(bar)
@@ -138,10 +130,7 @@ def test_flat_roof_in_a_roll_bar(below):
 
 
 def test_a_keep_out_that_is_clear_is_not_reported():
-    assert (
-        roof_down(KeepOut(name="seat", shape="box", at_mm=(800.0, 50.0, 400.0), size_mm=(100.0, 100.0, 37.9)))
-        is None
-    )
+    assert roof_down(KeepOut(name="seat", shape="box", at_mm=(800.0, 50.0, 400.0), size_mm=(100.0, 100.0, 37.9))) is None
     assert roof_down(KeepOut(name="head", shape="sphere", at_mm=(700.0, 0.0, 300.0), radius_mm=118.9)) is None
 
 
