@@ -289,6 +289,16 @@ class Part:
         """All its edges, to be asked for distances."""
         return Border(self.edges)
 
+    def moved(self, move):
+        """Return the part with its borders carried along by a rigid move; its surfaces stay."""
+        return Part(
+            self.name,
+            [
+                Face(f.surface, f.sign, [[e.moved(move) for e in loop] for loop in f.loops])
+                for f in self.faces
+            ],
+        )
+
     def sample_mm(self):
         """Return points that two copies of one part have in the same order."""
         return np.concatenate([e.points(np.linspace(e.start, e.end, 4)) for e in self.edges])

@@ -39,7 +39,7 @@ def test_imports_are_a_step_reader_and_sums(name):
 
 def test_test_imports_are_no_more_than_the_comparison():
     """The test itself sees only files, through a fixture."""
-    assert imported(HERE / "test_blind.py") <= {"json", "pytest", "comparison"}
+    assert imported(HERE / "test_blind.py") <= {"json", "numpy", "pytest", *BLIND}
 
 
 def test_nothing_of_the_program_is_loaded():
