@@ -53,7 +53,7 @@ class Corner:
         self.edges = sorted(edges, key=lambda e: e.ends_mm[:, 2].mean())
 
     def across(self, plane):
-        """Return point and length from the lowest end where it, or its straight prolongation, meets a plane."""
+        """Return point and length from the lowest end where it, run on straight, meets a plane."""
         done = 0.0
         for e in self.edges:
             is_up = e.ends_mm[1, 2] > e.ends_mm[0, 2]
