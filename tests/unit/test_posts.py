@@ -210,3 +210,13 @@ def test_a_cut_off_the_stretch_is_refused():
 def test_an_unknown_plane_is_refused():
     with pytest.raises(ValueError, match="must be level, square or a plane; got 'askew'"):
         ends(post(), IDENTITY, "askew")
+
+
+def test_the_opening_leaves_room_for_the_kerf_at_the_edge_that_loses_least():
+    """Upright post, turned by f about its own cut centre without a drop: the front edges rise by 30 tan f.
+    Square to the level lower cut every line then opens by at least the kerf: e = kerf + 30 tan f (take-out is
+    plumb and the post upright, so square to the plane too)."""
+    p = post(axis=((300.0, 600.0, 0.0), (300.0, 600.0, 400.0)), cut_at_mm=100.0)
+    e = ends(p, pitch_about((300.0, 600.0, 100.0), 2.0), kerf=1.2, gap=0.8)
+    assert e.opening_mm == pytest.approx(1.2 + 30 * tan(2.0), abs=1e-9)
+    assert e.take_out_mm.min() == pytest.approx(-30 * tan(2.0), abs=1e-9)
