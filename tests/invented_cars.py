@@ -22,7 +22,9 @@ def tan(deg):
 def rectangle(low, high, radius=0.0):
     """Corners of a box in a view, all with one radius."""
     (a0, b0), (a1, b1) = low, high
-    return tuple(Corner(across_mm=a, up_mm=b, radius_mm=radius) for a, b in ((a0, b0), (a1, b0), (a1, b1), (a0, b1)))
+    return tuple(
+        Corner(across_mm=a, up_mm=b, radius_mm=radius) for a, b in ((a0, b0), (a1, b0), (a1, b1), (a0, b1))
+    )
 
 
 def flat_car(
@@ -206,7 +208,9 @@ def wedge_car(**changed):
     )
 
 
-def cylinder_hoops(radius_mm=1500.0, half_angle_deg=28.0, at_mm=(0.0, 130.0, 900.0, 1010.0, 1700.0), rows=9, height_mm=400.0):
+def cylinder_hoops(
+    radius_mm=1500.0, half_angle_deg=28.0, at_mm=(0.0, 130.0, 900.0, 1010.0, 1700.0), rows=9, height_mm=400.0
+):
     """Return rows and hoops of a cab whose roof is a cylinder about a line along x, sides plumb."""
     g = np.radians(half_angle_deg)
     angles = np.linspace(g, 0, rows)
@@ -216,7 +220,8 @@ def cylinder_hoops(radius_mm=1500.0, half_angle_deg=28.0, at_mm=(0.0, 130.0, 900
         w = radius_mm * np.sin(g)
         points = [(x, w, 0.0), (x, w, height_mm / 2)]
         points += [
-            (x, float(radius_mm * np.sin(a)), float(height_mm + radius_mm * (np.cos(a) - np.cos(g)))) for a in angles
+            (x, float(radius_mm * np.sin(a)), float(height_mm + radius_mm * (np.cos(a) - np.cos(g))))
+            for a in angles
         ]
         points[-1] = (x, 0.0, points[-1][2])
         hoops.append(Hoop(name=f"hoop {i}", right_mm=tuple(points)))
@@ -249,7 +254,9 @@ def cell_area_mm2(cell):
     for _ in range(2):
         a, b, c = (t[:, k] for k in range(3))
         ab, bc, ca = (a + b) / 2, (b + c) / 2, (c + a) / 2
-        t = np.concatenate([np.stack(x, axis=1) for x in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))])
+        t = np.concatenate(
+            [np.stack(x, axis=1) for x in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))]
+        )
     e, f = t[:, 1] - t[:, 0], t[:, 2] - t[:, 0]
     size = np.abs(e[:, 0] * f[:, 1] - e[:, 1] * f[:, 0]) / 2
     total = 0.0
@@ -264,7 +271,9 @@ def grid_area_mm2(grid):
     x, w = np.polynomial.legendre.leggauss(5)
 
     def nodes(breaks):
-        fine = np.unique(np.concatenate([np.linspace(a, b, 7) for a, b in zip(breaks[:-1], breaks[1:], strict=True)]))
+        fine = np.unique(
+            np.concatenate([np.linspace(a, b, 7) for a, b in zip(breaks[:-1], breaks[1:], strict=True)])
+        )
         half, middle = np.diff(fine) / 2, (fine[1:] + fine[:-1]) / 2
         return (middle[:, None] + half[:, None] * x).ravel(), (half[:, None] * w).ravel()
 
@@ -285,7 +294,9 @@ def mirrored_car(car):
     def over(points):
         return tuple(mirrored(p) for p in points)
 
-    hoops = tuple(Hoop(name=h.name, right_mm=over(h.side_mm("left")), left_mm=over(h.right_mm)) for h in car.hoops)
+    hoops = tuple(
+        Hoop(name=h.name, right_mm=over(h.side_mm("left")), left_mm=over(h.right_mm)) for h in car.hoops
+    )
     panels = tuple(
         EndPanel(
             name=p.name,
@@ -297,17 +308,30 @@ def mirrored_car(car):
     openings = []
     for o in car.all_openings():
         sign = -1.0 if o.view in ("front", "rear") else 1.0
-        corners = tuple(Corner(across_mm=sign * c.across_mm, up_mm=c.up_mm, radius_mm=c.radius_mm) for c in o.corners)
+        corners = tuple(
+            Corner(across_mm=sign * c.across_mm, up_mm=c.up_mm, radius_mm=c.radius_mm) for c in o.corners
+        )
         if o.view == "plan":
             corners = tuple(replace(c, up_mm=-c.up_mm) for c in corners)
         openings.append(replace(o, side=swap(o.side), corners=corners))
     posts = [replace(p, side=swap(p.side), axis_mm=over(p.axis_mm)) for p in car.all_posts()]
     order = {"right": 0, "left": 1, "centre": 2}
-    posts = sorted(posts, key=lambda p: (p.side == "centre", [q.name for q in car.posts].index(p.name), order[p.side]))
-    bodies = tuple(replace(b, at_mm=mirrored(b.at_mm), to_mm=mirrored(b.to_mm) if b.to_mm else None) for b in car.keep_outs)
+    posts = sorted(
+        posts, key=lambda p: (p.side == "centre", [q.name for q in car.posts].index(p.name), order[p.side])
+    )
+    bodies = tuple(
+        replace(b, at_mm=mirrored(b.at_mm), to_mm=mirrored(b.to_mm) if b.to_mm else None)
+        for b in car.keep_outs
+    )
     seat = mirrored(car.seat_mm) if car.seat_mm else None
     return replace(
-        car, hoops=hoops, panels=panels, openings=tuple(openings), posts=tuple(posts), keep_outs=bodies, seat_mm=seat
+        car,
+        hoops=hoops,
+        panels=panels,
+        openings=tuple(openings),
+        posts=tuple(posts),
+        keep_outs=bodies,
+        seat_mm=seat,
     )
 
 
@@ -317,7 +341,9 @@ def mirrored_plan(plan):
 
     def over(cut):
         plane = cut.plane
-        if cut.side == "centre" and isinstance(plane, GivenPlane):  # "inboard" of the divider is −y on any car
+        if cut.side == "centre" and isinstance(
+            plane, GivenPlane
+        ):  # "inboard" of the divider is −y on any car
             plane = replace(plane, rises_inboard_deg=-plane.rises_inboard_deg)
         return replace(cut, side=swap[cut.side], plane=plane)
 
@@ -379,7 +405,10 @@ def moved_car(car, x_mm, z_mm):
 def moved_plan(plan, z_mm):
     """Return the plan for a car measured from an origin so much lower."""
     return replace(
-        plan, cuts=tuple(replace(c, height_mm=c.height_mm + z_mm if c.height_mm is not None else None) for c in plan.cuts)
+        plan,
+        cuts=tuple(
+            replace(c, height_mm=c.height_mm + z_mm if c.height_mm is not None else None) for c in plan.cuts
+        ),
     )
 
 
@@ -450,7 +479,15 @@ def varied_car(seed):
     head_x = high * tan(rake) + 20
     if not has_front:
         hoops.append(hoop("cowl", -150.0, (-130.0, 0.16 * high), (-170.0, 0.24 * high), 0.93))
-        hoops.append(hoop("lower glass", -60.0, (0.35 * head_x - 70, 0.48 * high), (0.35 * head_x - 120, 0.6 * high), 0.955))
+        hoops.append(
+            hoop(
+                "lower glass",
+                -60.0,
+                (0.35 * head_x - 70, 0.48 * high),
+                (0.35 * head_x - 120, 0.6 * high),
+                0.955,
+            )
+        )
     hoops.append(hoop("header", 20.0, (head_x, high), (head_x - 40, high + 0.7 * crown_up), 0.97))
     inner = np.sort(rng.uniform(0.3, 0.8, int(rng.integers(1, 4))))
     inner = [p for i, p in enumerate(inner) if i == 0 or p - inner[i - 1] > 0.12]
@@ -459,7 +496,9 @@ def varied_car(seed):
         belt_x = 20 + p * (cab - 20)
         gutter_x = head_x + p * (cab - 50 - head_x)
         wide = 0.97 + plan_bulge / 700 * 4 * p * (1 - p)
-        hoops.append(hoop(f"hoop {i}", belt_x, (gutter_x, high + 12 * p), (gutter_x, high + crown_up + 12 * p), wide))
+        hoops.append(
+            hoop(f"hoop {i}", belt_x, (gutter_x, high + 12 * p), (gutter_x, high + crown_up + 12 * p), wide)
+        )
     if has_back:
         hoops.append(hoop("back", cab, (cab - 60, high), (cab - 50, high + 0.9 * crown_up), 0.96))
     else:
@@ -485,13 +524,13 @@ def varied_car(seed):
             continue
         bow = draw(30, 70)
 
-        def lines(points, bow=bow, way=way, count=len(below) + 1):
+        def lines(points, bow=bow, way=way):
             return tuple(
                 tuple(
                     (x + way * bow * (1 - (1 - t) ** 2), y * (1 - t) if t < 1 else 0.0, z + 6 * t)
                     for t in np.linspace(0, 1, len(above) + 2)[1:].tolist()
                 )
-                for x, y, z in points[:count]
+                for x, y, z in points[: len(below) + 1]
             )
 
         right_lines, left_lines = lines(h.right_mm), lines(h.left_mm)
@@ -514,7 +553,11 @@ def varied_car(seed):
                 Corner(across_mm=150.0, up_mm=low, radius_mm=draw(15, 30)),
                 Corner(across_mm=b_x - 45, up_mm=low, radius_mm=draw(15, 30)),
                 Corner(across_mm=b_x - 45, up_mm=top, radius_mm=draw(20, 40)),
-                Corner(across_mm=max(150 + 0.6 * high * tan(rake), head_x - 60), up_mm=top - 8, radius_mm=draw(20, 40)),
+                Corner(
+                    across_mm=max(150 + 0.6 * high * tan(rake), head_x - 60),
+                    up_mm=top - 8,
+                    radius_mm=draw(20, 40),
+                ),
             ),
         ),
         Opening(
@@ -545,7 +588,11 @@ def varied_car(seed):
             corners=windshield,
         )
     )
-    window = ((-300.0, 0.62 * high), (300.0, 0.86 * high)) if not has_back else ((-330.0, 0.3 * high), (330.0, 0.8 * high))
+    window = (
+        ((-300.0, 0.62 * high), (300.0, 0.86 * high))
+        if not has_back
+        else ((-330.0, 0.3 * high), (330.0, 0.8 * high))
+    )
     openings.append(
         Opening(
             name="rear window",
@@ -623,7 +670,12 @@ def varied_plan(car, seed):
     cuts = []
     for post in car.posts:
         kind = rng.integers(0, 4)
-        plane = [None, "level", "square", GivenPlane(rises_rearward_deg=draw(-12, 12), rises_inboard_deg=draw(-8, 8))]
+        plane = [
+            None,
+            "level",
+            "square",
+            GivenPlane(rises_rearward_deg=draw(-12, 12), rises_inboard_deg=draw(-8, 8)),
+        ]
         height = draw(post.cut_at_mm - 15, post.cut_at_mm + 15)
         cuts.append(PostCut(post=post.name, side=post.side, height_mm=height, plane=plane[kind]))
     window = None

@@ -1,17 +1,32 @@
-"""A mirrored car gives the mirrored report; a car measured from elsewhere on its centre plane gives the same."""
+"""A mirrored car gives the mirrored report; a car measured from another origin the same."""
 
 from functools import lru_cache
 
 import numpy as np
 import pytest
-from invented_cars import mirrored_car, mirrored_plan, moved_car, moved_plan, varied_car, varied_plan, wedge_car, with_point_moved
+from invented_cars import (
+    mirrored_car,
+    mirrored_plan,
+    moved_car,
+    moved_plan,
+    varied_car,
+    varied_plan,
+    wedge_car,
+    with_point_moved,
+)
 
 from model.carfile import demo_car_path, demo_plan_path, read_car
 from model.evaluate import evaluate
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
 from model.planfile import read_plan
 
-KEYS = ["coupe", "wedge", 4, 7, *(pytest.param(s, marks=pytest.mark.heavy) for s in range(24) if s not in (4, 7))]
+KEYS = [
+    "coupe",
+    "wedge",
+    4,
+    7,
+    *(pytest.param(s, marks=pytest.mark.heavy) for s in range(24) if s not in (4, 7)),
+]
 OTHER = {"right": "left", "left": "right", "centre": "centre"}
 
 
@@ -22,7 +37,10 @@ def case(key):
         plan = Plan(
             roof=RoofMove(front_drop_mm=45, rear_drop_mm=60),
             window=WindowMove(forward_mm=12, lay_down_deg=1.5),
-            cuts=(PostCut(post="A", side="left", plane="square"), PostCut(post="C", side="right", height_mm=220.0)),
+            cuts=(
+                PostCut(post="A", side="left", plane="square"),
+                PostCut(post="C", side="right", height_mm=220.0),
+            ),
             shifts=(PostShift(post="B", side="left", by=20.0),),
         )
         return car, plan
@@ -43,7 +61,10 @@ def reports(key, how):
 
 
 def swapped(name):
-    return " ".join({"right": "left", "left": "right", "right,": "left,", "left,": "right,"}.get(w, w) for w in name.split())
+    return " ".join(
+        {"right": "left", "left": "right", "right,": "left,", "left,": "right,"}.get(w, w)
+        for w in name.split()
+    )
 
 
 def assert_spreads(a, b, tolerance):
@@ -64,8 +85,22 @@ def assert_same(a, b, *, mirror, shift=(0.0, 0.0, 0.0), tolerance=1e-6):
     assert {(p.post, side(p.side)) for p in a.posts} == {(p.post, p.side) for p in b.posts}
     for p in a.posts:
         q = b.post(p.post, side(p.side))
-        for field in ("lean_side_deg", "lean_front_deg", "drop_mm", "take_out_mm", "removed_mm", "miss_fore_aft_mm", "tilt_deg", "shift_mm", "bead_mm"):
-            assert getattr(p, field) == pytest.approx(getattr(q, field), abs=tolerance), (p.post, p.side, field)
+        for field in (
+            "lean_side_deg",
+            "lean_front_deg",
+            "drop_mm",
+            "take_out_mm",
+            "removed_mm",
+            "miss_fore_aft_mm",
+            "tilt_deg",
+            "shift_mm",
+            "bead_mm",
+        ):
+            assert getattr(p, field) == pytest.approx(getattr(q, field), abs=tolerance), (
+                p.post,
+                p.side,
+                field,
+            )
         # The divider has no inboard side: its across direction is −y on either car.
         across = -1.0 if mirror and p.side == "centre" else 1.0
         assert p.miss_across_mm == pytest.approx(across * q.miss_across_mm, abs=tolerance)
@@ -73,8 +108,12 @@ def assert_same(a, b, *, mirror, shift=(0.0, 0.0, 0.0), tolerance=1e-6):
         if p.side != "centre":
             for e, f in zip(p.edges, q.edges, strict=True):
                 assert e.edge == f.edge
-                assert (e.take_out_mm, e.removed_mm) == pytest.approx((f.take_out_mm, f.removed_mm), abs=tolerance)
-                np.testing.assert_allclose((at(e.lower_mm), at(e.upper_mm)), (f.lower_mm, f.upper_mm), atol=tolerance)
+                assert (e.take_out_mm, e.removed_mm) == pytest.approx(
+                    (f.take_out_mm, f.removed_mm), abs=tolerance
+                )
+                np.testing.assert_allclose(
+                    (at(e.lower_mm), at(e.upper_mm)), (f.lower_mm, f.upper_mm), atol=tolerance
+                )
     seams = {(name(s.name), side(s.side)): s for s in a.seams}
     assert set(seams) == {(s.name, s.side) for s in b.seams}
     for t in b.seams:
@@ -106,7 +145,9 @@ def assert_same(a, b, *, mirror, shift=(0.0, 0.0, 0.0), tolerance=1e-6):
         elif field.startswith("height"):
             assert value + shift[2] == pytest.approx(other, abs=tolerance)
         elif "area" in field:
-            assert value == pytest.approx(other, rel=0.02 if "removed" in field else 5e-5)  # of flat triangles, which differ
+            assert value == pytest.approx(
+                other, rel=0.02 if "removed" in field else 5e-5
+            )  # of flat triangles, which differ
         else:
             assert value == pytest.approx(other, abs=10 * tolerance), field
     assert len(a.findings) == len(b.findings)

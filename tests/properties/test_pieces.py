@@ -9,7 +9,7 @@ from invented_cars import box_car, cell_area_mm2, flat_car, grid_area_mm2, varie
 
 from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from model.evaluate import build_checked
-from model.layout import BODY, METAL, PANE, ROOF, SHARED, WASTE, WINDOW
+from model.layout import BODY, METAL, PANE, ROOF, WASTE, WINDOW
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
 from model.planfile import read_plan
 from model.seams import seams_of
@@ -53,7 +53,7 @@ def test_cells_tile_every_grid(key):
 
 @pytest.mark.parametrize("key", EVERY)
 def test_every_chain_has_its_two_cells_on_its_two_sides(key):
-    """A step of 0.02 mm to the left of a chain's middle lands in its left cell, to the right in its right cell."""
+    """0.02 mm to the left of a chain's middle lies its left cell, to the right its right one."""
     built = built_of(key)
     for chain in built.layout.chains:
         i = len(chain.uv) // 2 - (len(chain.uv) == 2)
@@ -65,7 +65,11 @@ def test_every_chain_has_its_two_cells_on_its_two_sides(key):
         for side, cell in ((1, chain.left), (-1, chain.right)):
             _, du, dv, _ = chain.grid.frame(((a + b) / 2)[None])
             tangent = du[0] * along[0] + dv[0] * along[1]
-            across = np.cross(chain.grid.normal(((a + b) / 2)[None])[0] * chain.grid.outward, tangent) * side * 0.02
+            across = (
+                np.cross(chain.grid.normal(((a + b) / 2)[None])[0] * chain.grid.outward, tangent)
+                * side
+                * 0.02
+            )
             basis = np.stack([du[0], dv[0]], axis=1)
             step = np.linalg.lstsq(basis, across, rcond=None)[0]
             spot = shapely.Point((a + b) / 2 + step)
@@ -94,11 +98,17 @@ def test_perimeter_of_every_piece(key):
             for ring in shapely.get_parts(outline):
                 uv = shapely.get_coordinates(ring)
                 dense = np.concatenate(
-                    [p + np.linspace(0, 1, 16, endpoint=False)[:, None] * (q - p) for p, q in zip(uv[:-1], uv[1:], strict=True)]
+                    [
+                        p + np.linspace(0, 1, 16, endpoint=False)[:, None] * (q - p)
+                        for p, q in zip(uv[:-1], uv[1:], strict=True)
+                    ]
                     + [uv[-1:]]
                 )
                 expected += np.linalg.norm(np.diff(grid.point(dense), axis=0), axis=1).sum()
-            assert sum(ch.length_mm for ch in edge) == pytest.approx(expected, rel=4e-5, abs=0.01), (part, grid.name)
+            assert sum(ch.length_mm for ch in edge) == pytest.approx(expected, rel=4e-5, abs=0.01), (
+                part,
+                grid.name,
+            )
 
 
 def _in(cell, cells):
@@ -113,7 +123,12 @@ def test_every_edge_is_free_or_in_one_seam_or_beside_waste_that_joins_nothing(ke
     built = built_of(key)
     seams = seams_of(built)
     sides = [(id(s.chain), s.cell.part) for seam in seams for s in (*seam.first, *seam.second)]
-    gutter = [x for seam in seams if "gutter" in seam.name for x in ((id(s.chain), s.cell.part) for s in (*seam.first, *seam.second))]
+    gutter = [
+        x
+        for seam in seams
+        if "gutter" in seam.name
+        for x in ((id(s.chain), s.cell.part) for s in (*seam.first, *seam.second))
+    ]
     once = [x for x in sides if x not in gutter]
     assert len(once) == len(set(once))
     in_seam = set(sides)
@@ -132,7 +147,11 @@ def test_every_edge_is_free_or_in_one_seam_or_beside_waste_that_joins_nothing(ke
                 for ch in built.layout.chains_of[id(other)]
                 if (c := ch.beside(other)) is not None and c.role == METAL
             }
-            assert touching == {cell.part} or other.part.startswith("trimming B"), (cell.part, other.part, touching)
+            assert touching == {cell.part} or other.part.startswith("trimming B"), (
+                cell.part,
+                other.part,
+                touching,
+            )
 
 
 @pytest.mark.parametrize("key", EVERY)
@@ -179,7 +198,13 @@ def test_parts_are_named_rightly(key):
             elif above:
                 ours = [s for s in built.shifts if grid.name == f"side {s.key[1]}"]
                 what = next((w for s in ours for a, b, w in s.bounds if a < points[p, 0] < b), None)
-                expected = ROOF if what is None else f"trimming {ours[0].name}" if what == "trimming" else f"{ours[0].name} {what}"
+                expected = (
+                    ROOF
+                    if what is None
+                    else f"trimming {ours[0].name}"
+                    if what == "trimming"
+                    else f"{ours[0].name} {what}"
+                )
                 assert cell.part == expected
             else:
                 assert cell.part.startswith("slug ") and cell.role == WASTE
@@ -221,7 +246,10 @@ def test_no_plan_is_identity(car):
 def test_a_cut_without_a_drop_opens_everywhere_by_the_greater_of_kerf_and_root_gap(kerf, gap):
     """Square to the plane at the posts (box car: everywhere), and exactly that around the window panel."""
     plan = Plan(
-        roof=RoofMove(fore_aft="straight-down"), window=WindowMove(down_mm=0.0, flange_mm=20), kerf_mm=kerf, root_gap_mm=gap
+        roof=RoofMove(fore_aft="straight-down"),
+        window=WindowMove(down_mm=0.0, flange_mm=20),
+        kerf_mm=kerf,
+        root_gap_mm=gap,
     )
     built = build_checked(box_car(tumblehome_deg=9.0), plan)
     wide = max(kerf, gap)
@@ -248,7 +276,12 @@ def test_strip_and_trimmings_of_a_shifted_post_add_up(by):
     so that after the shift three seams of one kerf each are left: strip width |s| − kerf."""
     car = flat_car()
     built = build_checked(
-        car, Plan(roof=RoofMove(front_drop_mm=30, rear_drop_mm=30), shifts=(PostShift(post="B", by=by),), kerf_mm=1.2)
+        car,
+        Plan(
+            roof=RoofMove(front_drop_mm=30, rear_drop_mm=30),
+            shifts=(PostShift(post="B", by=by),),
+            kerf_mm=1.2,
+        ),
     )
     kerf = 1.2
     for shift in built.shifts:
@@ -265,7 +298,10 @@ def test_strip_and_trimmings_of_a_shifted_post_add_up(by):
             strip = next((a, b) for a, b, w in shift.bounds if w == "strip")
             upper = next((a, b) for a, b, w in shift.bounds if w == "upper")
             moved = sorted(
-                [(strip[0] + shift.strip_moves_mm, strip[1] + shift.strip_moves_mm), (upper[0] + by, upper[1] + by)]
+                [
+                    (strip[0] + shift.strip_moves_mm, strip[1] + shift.strip_moves_mm),
+                    (upper[0] + by, upper[1] + by),
+                ]
             )
             low, high = shift.bounds[0][0], shift.bounds[-1][1]
             assert moved[0][0] - low == pytest.approx(kerf, abs=1e-9)

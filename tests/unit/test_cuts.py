@@ -16,7 +16,7 @@ MORE = [pytest.param(s, marks=pytest.mark.heavy) for s in range(28) if s not in 
 
 @pytest.mark.parametrize("key", [*demo_car_names(), *SEEDS, *MORE])
 def test_lines_stay_on_their_cut(key):
-    """Samples on it to 1e-6, at most 13 mm apart, chords within 0.012 mm of it (design: chord error ≤ 0.01)."""
+    """Samples on it to 1e-6, at most 13 mm apart, chords within 0.012 mm (design: 0.01)."""
     if isinstance(key, int):
         built = build_checked(varied_car(key), varied_plan(varied_car(key), key))
     else:
@@ -56,7 +56,7 @@ def test_shares_of_the_posts_along_a_side(rake):
 
 
 def test_a_cut_goes_from_post_to_post_by_the_shares():
-    """Box, A cut at 200, B at 260, C at 230, level: the lower cut at x is at Σ w z; all of it on the surface."""
+    """Box, A cut at 200, B at 260, C at 230, level: the lower cut at x is at Σ w z."""
     cuts = tuple(PostCut(post=p, height_mm=z) for p, z in (("A", 200.0), ("B", 260.0), ("C", 230.0)))
     built = build_checked(box_car(), Plan(roof=RoofMove(front_drop_mm=20, rear_drop_mm=20), cuts=cuts))
     grid = built.shape.skin.grids["side left"]

@@ -88,7 +88,7 @@ def test_roof_height_against_a_dense_lattice():
 
 def test_headroom_under_a_level_roof():
     """Seat at z = 0; line 8° rearward of plumb to the inside of the roof at 480 − 1, plus 102 (SAE J1100 H61,
-    from memory): 479 / cos 8° + 102; 60 / cos 8° less after a drop of 60 with the seat still under the roof."""
+    from memory): 479 / cos 8° + 102; 60 / cos 8° less after a drop of 60."""
     car = replace(box_car(), seat_mm=(700.0, 200.0, 0.0))
     t = evaluate(car, Plan(roof=RoofMove(front_drop_mm=60, rear_drop_mm=60))).totals
     c = np.cos(np.radians(8))
@@ -103,7 +103,9 @@ def test_no_plan_reports_the_car_as_it_stands():
         assert r.totals.weld_mm == 0 and r.totals.removed_area_mm2 == pytest.approx(0, abs=1e-6)
         assert r.totals.height_after_mm == pytest.approx(r.totals.height_before_mm, abs=1e-9)
         assert r.window.rear_rake_after_deg == pytest.approx(r.window.rear_rake_before_deg, abs=1e-12)
-        assert r.window.windshield_height_after_mm == pytest.approx(r.window.windshield_height_before_mm, abs=1e-12)
+        assert r.window.windshield_height_after_mm == pytest.approx(
+            r.window.windshield_height_before_mm, abs=1e-12
+        )
 
 
 def test_the_same_plan_gives_the_same_report_twice():
@@ -127,7 +129,10 @@ REFUSED = [
     (Plan(window=WindowMove(flange_mm=150.0)), r"flange .*"),
     (Plan(roof=DOWN, cuts=(PostCut(post="B", height_mm=50.0),)), r"cut_height\.B.*must be between"),
     (Plan(roof=RoofMove(front_drop_mm=300.0, rear_drop_mm=300.0)), r"drop must be at most"),
-    (Plan(roof=DOWN, shifts=(PostShift(post="A", by=10.0),)), r"shift\.A\.right cannot be done: this post does not stand between two side openings"),
+    (
+        Plan(roof=DOWN, shifts=(PostShift(post="A", by=10.0),)),
+        r"shift\.A\.right cannot be done: this post does not stand between two side openings",
+    ),
     (Plan(roof=DOWN, shifts=(PostShift(post="C", by=10.0),)), r"shift\.C\.right cannot be done"),
     (Plan(roof=DOWN, shifts=(PostShift(post="B", by=240.0),)), r"shift\.B\.right must be less than"),
 ]
@@ -171,7 +176,11 @@ def kinds(r):
 
 def test_windshield_six_inches():
     """WAC 204-10-024 (V): 152.4 mm of plumb glass; 300 mm pane: a drop of 147.6 leaves just that."""
-    cut = (PostCut(post="A", height_mm=150.0), PostCut(post="B", height_mm=150.0), PostCut(post="C", height_mm=150.0))
+    cut = (
+        PostCut(post="A", height_mm=150.0),
+        PostCut(post="B", height_mm=150.0),
+        PostCut(post="C", height_mm=150.0),
+    )
 
     def after(drop):
         return evaluate(flat_car(), Plan(roof=RoofMove(front_drop_mm=drop, rear_drop_mm=drop), cuts=cut))
@@ -199,7 +208,13 @@ def test_metal_to_be_put_in_where_a_plan_lifts():
 
 
 def test_interference_is_a_finding():
-    body = KeepOut(name="roll bar", shape="cylinder", at_mm=(700.0, -300.0, 430.0), to_mm=(700.0, 300.0, 430.0), radius_mm=20.0)
+    body = KeepOut(
+        name="roll bar",
+        shape="cylinder",
+        at_mm=(700.0, -300.0, 430.0),
+        to_mm=(700.0, 300.0, 430.0),
+        radius_mm=20.0,
+    )
     r = evaluate(box_car(keep_outs=(body,)), Plan(roof=DOWN))
     found = [x for x in r.findings if x.kind == "interference"]
     assert len(found) == len(r.interference) >= 1
@@ -219,12 +234,20 @@ def moved_by_5(hoop, row, axis):
 
 
 def changes(a, b):
-    posts = {(p.post, p.side): max(abs(p.take_out_mm - b.post(p.post, p.side).take_out_mm), abs(p.miss_fore_aft_mm - b.post(p.post, p.side).miss_fore_aft_mm)) for p in a.posts}
+    posts = {
+        (p.post, p.side): max(
+            abs(p.take_out_mm - b.post(p.post, p.side).take_out_mm),
+            abs(p.miss_fore_aft_mm - b.post(p.post, p.side).miss_fore_aft_mm),
+        )
+        for p in a.posts
+    }
     other = {(s.name, s.side): s for s in b.seams}
     seams = {
         (s.name, s.side): max(
             abs(s.length_mm - other[s.name, s.side].length_mm),
-            abs(s.gap_mm.max - other[s.name, s.side].gap_mm.max) if s.gap_mm and other[s.name, s.side].gap_mm else 0,
+            abs(s.gap_mm.max - other[s.name, s.side].gap_mm.max)
+            if s.gap_mm and other[s.name, s.side].gap_mm
+            else 0,
         )
         for s in a.seams
     }
@@ -233,7 +256,8 @@ def changes(a, b):
 
 def test_a_skin_point_changes_the_skin_beside_it_and_no_post():
     """Posts are measured by their own axes: a mid-height point of the rear hoop, right, moves no post number;
-    it changes the right rear seams, and the left side and the front hardly (through the averaged parameters only)."""
+    it changes the right rear seams, and the left side and the front hardly
+    (through the averaged parameters only)."""
     before, after = moved_by_5("back", "mid", 0)
     posts, seams = changes(before, after)
     assert max(posts.values()) < 1e-9
@@ -272,7 +296,10 @@ def test_a_post_point_changes_its_own_post_and_no_other():
 
 
 def test_given_plane_reaches_the_report():
-    r = evaluate(flat_car(), Plan(roof=DOWN, cuts=(PostCut(post="B", side="left", plane=GivenPlane(rises_rearward_deg=10)),)))
+    r = evaluate(
+        flat_car(),
+        Plan(roof=DOWN, cuts=(PostCut(post="B", side="left", plane=GivenPlane(rises_rearward_deg=10)),)),
+    )
     assert r.post("B", "left").cut == "given" and r.post("B", "right").cut == "level"
     marks = {e.edge: e.lower_mm for e in r.post("B", "left").edges}
     rise = marks["rear outer"][2] - marks["front outer"][2]

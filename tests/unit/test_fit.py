@@ -59,7 +59,9 @@ def arc_edge(radius, angle, *, is_first, length=200.0):
     """
     n = np.array([0.0, np.sin(angle), np.cos(angle)])
     p = radius * n
-    return edge((100, *p[1:]), (-1, 0, 0), n, length) if is_first else edge((-100, *p[1:]), (1, 0, 0), n, length)
+    return (
+        edge((100, *p[1:]), (-1, 0, 0), n, length) if is_first else edge((-100, *p[1:]), (1, 0, 0), n, length)
+    )
 
 
 def test_three_inch_arc_out_of_a_20_inch_cylinder():

@@ -39,19 +39,27 @@ def test_a_rear_window_that_is_cut_across_does_not_keep_its_shape():
     assert set(carrier_of(built, rear, rear.outline.grid.point(rear.outline.loop_uv))) == {"body", "roof"}
 
 
-@pytest.mark.parametrize(("rake", "drop", "rear_drop"), [(30.0, 50.0, 50.0), (0.0, 40.0, 40.0), (38.0, 60.0, 85.0)])
+@pytest.mark.parametrize(
+    ("rake", "drop", "rear_drop"), [(30.0, 50.0, 50.0), (0.0, 40.0, 40.0), (38.0, 60.0, 85.0)]
+)
 def test_windshield_of_a_flat_car(rake, drop, rear_drop):
     """Bottom (100 tan a, 100), top (400 tan a, 400); the top goes with the roof's move."""
-    built = build_checked(flat_car(rake_deg=rake), Plan(roof=RoofMove(front_drop_mm=drop, rear_drop_mm=rear_drop)))
+    built = build_checked(
+        flat_car(rake_deg=rake), Plan(roof=RoofMove(front_drop_mm=drop, rear_drop_mm=rear_drop))
+    )
     bottom, top = np.array([100 * tan(rake), 0, 100.0]), np.array([400 * tan(rake), 0, 400.0])
     moved = built.moves["roof"].points(top)
     w = window_report(built)
     assert w.windshield_height_before_mm == pytest.approx(np.linalg.norm(top - bottom), abs=1e-6)
     assert w.windshield_height_after_mm == pytest.approx(np.linalg.norm(moved - bottom), abs=1e-6)
     assert w.windshield_plumb_after_mm == pytest.approx(moved[2] - 100, abs=1e-6)
-    assert w.windshield_rake_after_deg == pytest.approx(np.degrees(np.arctan2(moved[0] - bottom[0], moved[2] - 100)), abs=1e-6)
+    assert w.windshield_rake_after_deg == pytest.approx(
+        np.degrees(np.arctan2(moved[0] - bottom[0], moved[2] - 100)), abs=1e-6
+    )
     if drop == rear_drop:
-        assert w.windshield_height_after_mm == pytest.approx((300 - drop) / np.cos(np.radians(rake)), abs=1e-6)
+        assert w.windshield_height_after_mm == pytest.approx(
+            (300 - drop) / np.cos(np.radians(rake)), abs=1e-6
+        )
 
 
 def test_two_panes_are_measured_each_at_its_own_middle():

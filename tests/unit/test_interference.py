@@ -101,7 +101,9 @@ def roof_down(keep_out, drop=60.0):
 @pytest.mark.parametrize(("radius", "above"), [(100.0, 40.0), (60.0, 10.0), (150.0, 140.0)])
 def test_flat_roof_in_a_sphere(radius, above):
     """Slab of a sphere from h − t to h over its centre: π (R² t − (h³ − (h − t)³) / 3).  Deepest at h − t."""
-    item = roof_down(KeepOut(name="head", shape="sphere", at_mm=(700.0, -100.0, 420.0 - above), radius_mm=radius))
+    item = roof_down(
+        KeepOut(name="head", shape="sphere", at_mm=(700.0, -100.0, 420.0 - above), radius_mm=radius)
+    )
     exact = np.pi * (radius**2 * T - (above**3 - (above - T) ** 3) / 3)
     assert item.volume_mm3 == pytest.approx(exact, rel=0.02)
     assert item.depth_mm == pytest.approx(radius - above + T, abs=0.15)
@@ -120,8 +122,14 @@ def test_flat_roof_in_a_box(size, up):
 
 @pytest.mark.parametrize("below", [10.0, 0.0, -12.0])
 def test_flat_roof_in_a_roll_bar(below):
-    """A bar across, R = 22, its axis ``below`` the outside of the roof: chord widths 2 √(R² − z²) over t, times length."""
-    bar = KeepOut(name="roll bar", shape="cylinder", at_mm=(900.0, -400.0, 420.0 - below), to_mm=(900.0, 400.0, 420.0 - below), radius_mm=22.0)
+    """A bar across, R = 22, its axis ``below`` the outside of the roof: chords 2 √(R² − z²) over t."""
+    bar = KeepOut(
+        name="roll bar",
+        shape="cylinder",
+        at_mm=(900.0, -400.0, 420.0 - below),
+        to_mm=(900.0, 400.0, 420.0 - below),
+        radius_mm=22.0,
+    )
     z = np.linspace(below - T, below, 2001)
     exact = 800 * np.trapezoid(2 * np.sqrt(22.0**2 - z**2), z)
     item = roof_down(bar)
@@ -130,7 +138,10 @@ def test_flat_roof_in_a_roll_bar(below):
 
 
 def test_a_keep_out_that_is_clear_is_not_reported():
-    assert roof_down(KeepOut(name="seat", shape="box", at_mm=(800.0, 50.0, 400.0), size_mm=(100.0, 100.0, 37.9))) is None
+    assert (
+        roof_down(KeepOut(name="seat", shape="box", at_mm=(800.0, 50.0, 400.0), size_mm=(100.0, 100.0, 37.9)))
+        is None
+    )
     assert roof_down(KeepOut(name="head", shape="sphere", at_mm=(700.0, 0.0, 300.0), radius_mm=118.9)) is None
 
 

@@ -1,4 +1,4 @@
-"""Small pieces of the layout: lengths of curves, neighbours across shared borders, a shift that finds no rail."""
+"""Small pieces of the layout: lengths of curves, neighbours across shared borders, what carries what."""
 
 import numpy as np
 import pytest

@@ -41,8 +41,13 @@ def test_rounded_rectangle_in_its_view(radius):
 
 
 def test_corner_of_any_angle():
-    """A triangle's corner of angle α rounded by r is cut off at r / tan(α / 2): area less r² (1/tan(α/2) − (π − α)/2)."""
-    corners = (Corner(across_mm=0, up_mm=0, radius_mm=20), Corner(across_mm=400, up_mm=0, radius_mm=30), Corner(across_mm=100, up_mm=300, radius_mm=10))
+    """A corner of angle α rounded by r is cut off at r / tan(α / 2): area less by
+    r² (1/tan(α/2) − (π − α)/2)."""
+    corners = (
+        Corner(across_mm=0, up_mm=0, radius_mm=20),
+        Corner(across_mm=400, up_mm=0, radius_mm=30),
+        Corner(across_mm=100, up_mm=300, radius_mm=10),
+    )
     loop = np.concatenate([p[:-1] for p in outline_in_view(opening(corners))])
     xy = np.array([(c.across_mm, c.up_mm) for c in corners])
     lost = 0.0
@@ -111,16 +116,26 @@ def test_flange_on_a_cylinder_unrolls_to_the_parallel_line():
 
 
 def test_flange_on_a_sphere_is_a_circle_of_larger_angle():
-    """A circle of angle α about the crown (radius R sin α in plan) at distance d: α + d / R, circumference 2πR sin."""
+    """A circle of angle α about the crown (R sin α in plan) at distance d: α + d / R."""
     radius = 1500.0
     t = np.radians(np.linspace(-25, 25, 17))
     a = np.radians(np.linspace(25, 0, 17))
     names = ("belt", "gutter", *(f"row {i}" for i in range(15)), "crown")
     hoops = []
     for i, angle in enumerate(t):
-        points = [(radius * np.cos(b) * np.sin(angle), radius * np.sin(b), radius * np.cos(b) * np.cos(angle)) for b in a]
+        points = [
+            (radius * np.cos(b) * np.sin(angle), radius * np.sin(b), radius * np.cos(b) * np.cos(angle))
+            for b in a
+        ]
         points[-1] = (points[-1][0], 0.0, points[-1][2])
-        hoops.append(Hoop(name=f"h{i}", right_mm=tuple(tuple(map(float, p)) for p in [(points[0][0], points[0][1], points[0][2] - 200), *points])))
+        hoops.append(
+            Hoop(
+                name=f"h{i}",
+                right_mm=tuple(
+                    tuple(map(float, p)) for p in [(points[0][0], points[0][1], points[0][2] - 200), *points]
+                ),
+            )
+        )
     grid = skin_of(bare_car(names, tuple(hoops))).grids["roof"]
     alpha = np.radians(9.0)
     r = radius * np.sin(alpha)
@@ -129,7 +144,9 @@ def test_flange_on_a_sphere_is_a_circle_of_larger_angle():
     flange = line_at_distance(outline, 60.0, "flange")
     angle = np.arccos(np.clip(loop_mm(flange)[:, 2] / np.linalg.norm(loop_mm(flange), axis=1), -1, 1))
     np.testing.assert_allclose(radius * (angle - alpha), 60.0, atol=0.01)
-    assert length(loop_mm(flange)) == pytest.approx(2 * np.pi * radius * np.sin(alpha + 60 / radius), rel=1e-4)
+    assert length(loop_mm(flange)) == pytest.approx(
+        2 * np.pi * radius * np.sin(alpha + 60 / radius), rel=1e-4
+    )
 
 
 @lru_cache(maxsize=8)
@@ -168,9 +185,11 @@ def test_outline_lies_where_it_was_measured(key):
 
 
 def test_a_flange_too_wide_is_refused_with_the_width_that_fits():
-    """Box car: opening 300 from the centre, panel half 700: 400 to the side, 120 below, 96 above (the least)."""
+    """Box car: opening 300 from the centre, panel half 700: 400 beside, 120 below, 96 above."""
     shape = shape_of(box_car())
-    with pytest.raises(ValueError, match=r"flange is too wide: at 150\.0 mm .* runs off the back skin\. .*below") as refused:
+    with pytest.raises(
+        ValueError, match=r"flange is too wide: at 150\.0 mm .* runs off the back skin\. .*below"
+    ) as refused:
         shape.flange(150.0)
     assert refused.value.parameter == "flange"
     assert shape.widest_flange_mm == pytest.approx(96.0, abs=0.1)

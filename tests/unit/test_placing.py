@@ -9,12 +9,18 @@ from invented_cars import box_car, flat_car, tan, varied_car, wedge_car
 from model.built import build
 from model.carfile import demo_car_names, demo_car_path, read_car
 from model.moves import IDENTITY, pitch_about, translation
-from model.plan import Plan, PostShift, RoofMove, WindowMove
 from model.placing import front_posts, rear_posts, roof_place, shift_mm, window_place
-from model.plan import PostCut
+from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
 from model.posts import PostLine, cut_plane, landing_point, miss_in_plane
 
-CARS = {"coupe": None, "pickup": None, "wedge": wedge_car(), "box": box_car(), 3: varied_car(3), 6: varied_car(6)}
+CARS = {
+    "coupe": None,
+    "pickup": None,
+    "wedge": wedge_car(),
+    "box": box_car(),
+    3: varied_car(3),
+    6: varied_car(6),
+}
 for _name in demo_car_names():
     CARS[_name] = read_car(demo_car_path(_name))
 
@@ -87,8 +93,15 @@ def test_pitch_in_closed_form():
 
 def test_a_pitch_that_does_not_exist_is_refused():
     lines, planes = parts(box_car(length_mm=300.0, posts=("A", "C")))
-    with pytest.raises(ValueError, match="rear_drop differs from the front drop by .* more than the roof can pitch"):
-        roof_place(box_car(length_mm=300.0, posts=("A", "C")), RoofMove(front_drop_mm=0, rear_drop_mm=2000), lines, planes)
+    with pytest.raises(
+        ValueError, match="rear_drop differs from the front drop by .* more than the roof can pitch"
+    ):
+        roof_place(
+            box_car(length_mm=300.0, posts=("A", "C")),
+            RoofMove(front_drop_mm=0, rear_drop_mm=2000),
+            lines,
+            planes,
+        )
 
 
 def test_no_roof_is_identity():
@@ -150,7 +163,9 @@ def test_default_down_puts_the_top_centre_where_the_roof_would_have_put_it(key):
     built = build(car, plan)
     low, top = built.shape.centreline_of(built.shape.flange(15))
     assert abs(low[1]) < 1e-9 and abs(top[1]) < 1e-9
-    assert built.moves["window panel"].points(top)[2] == pytest.approx(built.moves["roof"].points(top)[2], abs=1e-9)
+    assert built.moves["window panel"].points(top)[2] == pytest.approx(
+        built.moves["roof"].points(top)[2], abs=1e-9
+    )
     np.testing.assert_allclose(built.window.pivot_mm, low, atol=1e-12)
     np.testing.assert_allclose(
         built.moves["window panel"].points(low), low - [20, 0, built.window.down_mm], atol=1e-9
@@ -181,7 +196,9 @@ def test_moves_undo_and_chain(x, z, angle, dx):
     move = translation(dx, 0, 3) @ pitch_about((x, 0, z), angle)
     p = np.array([[1.0, 2.0, 3.0], [400.0, -50.0, 700.0]])
     np.testing.assert_allclose(move.inverse().points(move.points(p)), p, atol=1e-9)
-    np.testing.assert_allclose(pitch_about((x, 0, z), angle).points(np.array([x, 5.0, z])), [x, 5.0, z], atol=1e-9)
+    np.testing.assert_allclose(
+        pitch_about((x, 0, z), angle).points(np.array([x, 5.0, z])), [x, 5.0, z], atol=1e-9
+    )
     np.testing.assert_allclose((move.matrix() @ np.append(p[1], 1))[:3], move.points(p[1]), atol=1e-9)
     # + takes z towards x: what is behind comes down.
     behind = pitch_about((0, 0, 0), 1.0).points(np.array([100.0, 0, 0]))

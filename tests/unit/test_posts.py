@@ -31,12 +31,26 @@ def post(side="right", axis=None, **changed):
 
 def curved(side="right"):
     sign = 1 if side == "right" else -1
-    return post(side, ((0.0, 600.0 * sign, 0.0), (40.0, 590.0 * sign, 130.0), (110.0, 560.0 * sign, 270.0), (220.0, 520.0 * sign, 400.0)))
+    return post(
+        side,
+        (
+            (0.0, 600.0 * sign, 0.0),
+            (40.0, 590.0 * sign, 130.0),
+            (110.0, 560.0 * sign, 270.0),
+            (220.0, 520.0 * sign, 400.0),
+        ),
+    )
 
 
 def ends(p, move, plane="level", height=None, kerf=1.2, gap=0.8):
     line = PostLine(p)
-    return post_ends(line, cut_plane(line, PostCut(post=p.name, plane=plane, height_mm=height)), move, kerf_mm=kerf, root_gap_mm=gap)
+    return post_ends(
+        line,
+        cut_plane(line, PostCut(post=p.name, plane=plane, height_mm=height)),
+        move,
+        kerf_mm=kerf,
+        root_gap_mm=gap,
+    )
 
 
 @pytest.mark.parametrize("side", ["right", "left"])
@@ -45,7 +59,9 @@ def test_section_frame(side, make):
     line = PostLine(make(side))
     _, t, w, d = line.frame(np.linspace(0, 1, 11))
     eye = np.stack([t, w, d], axis=1)
-    np.testing.assert_allclose(np.einsum("nij,nkj->nik", eye, eye), np.broadcast_to(np.eye(3), (11, 3, 3)), atol=1e-12)
+    np.testing.assert_allclose(
+        np.einsum("nij,nkj->nik", eye, eye), np.broadcast_to(np.eye(3), (11, 3, 3)), atol=1e-12
+    )
     assert (t[:, 2] > 0).all() and (w[:, 0] > 0).all()
     assert (d[:, 1] * (-1 if side == "right" else 1) > 0).all()  # inboard
     four = line.lines(np.full(5, 0.4))
@@ -111,7 +127,10 @@ def test_take_out_and_miss_of_a_straight_post_in_any_plane(lean_x, lean_in, drop
 
 
 def test_given_plane_rises_as_it_says():
-    plane = cut_plane(PostLine(post("left")), PostCut(post="B", plane=GivenPlane(rises_rearward_deg=10, rises_inboard_deg=5)))
+    plane = cut_plane(
+        PostLine(post("left")),
+        PostCut(post="B", plane=GivenPlane(rises_rearward_deg=10, rises_inboard_deg=5)),
+    )
     z = lambda x, y: plane.point_mm[2] - (plane.normal[0] * x + plane.normal[1] * y) / plane.normal[2]  # noqa: E731
     assert z(100, 0) - z(0, 0) == pytest.approx(100 * tan(10))
     assert z(0, 100) - z(0, 0) == pytest.approx(100 * tan(5))  # left post: inboard is +y
@@ -143,7 +162,9 @@ def test_a_curved_post_that_pitches_against_dense_numbers(side, plane):
             assert np.hypot(*e.miss_mm) == pytest.approx(np.linalg.norm(miss), abs=0.01)
             tangents = np.gradient(points, axis=0)
             tangents /= np.linalg.norm(tangents, axis=1, keepdims=True)
-            angle = np.degrees(np.arccos(np.clip(tangents[np.abs(low).argmin()] @ move.vectors(tangents[k]), -1, 1)))
+            angle = np.degrees(
+                np.arccos(np.clip(tangents[np.abs(low).argmin()] @ move.vectors(tangents[k]), -1, 1))
+            )
             assert e.tilt_deg == pytest.approx(angle, abs=0.01)
     assert np.ptp(e.take_out_mm) > 0.5  # the slug is a wedge
 
@@ -199,11 +220,15 @@ def test_bead_runs_around_the_oblique_section():
     d = np.cross(t, w)
     corners = [a * 30 * w + b * 20 * d for a, b in ((-1, -1), (-1, 1), (1, 1), (1, -1))]
     corners = [c - c[2] / t[2] * t for c in corners]
-    assert e.bead_mm == pytest.approx(sum(np.linalg.norm(corners[i] - corners[i - 1]) for i in range(4)), abs=1e-9)
+    assert e.bead_mm == pytest.approx(
+        sum(np.linalg.norm(corners[i] - corners[i - 1]) for i in range(4)), abs=1e-9
+    )
 
 
 def test_a_cut_off_the_stretch_is_refused():
-    with pytest.raises(ValueError, match=r"cut_height\.B\.right must be between .*; got .* Choose a height in that stretch"):
+    with pytest.raises(
+        ValueError, match=r"cut_height\.B\.right must be between .*; got .* Choose a height in that stretch"
+    ):
         ends(post(), IDENTITY, height=40.0)
 
 

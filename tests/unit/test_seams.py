@@ -26,7 +26,9 @@ def test_post_faces_meet_at_the_opening():
 def test_post_faces_of_a_roof_that_slid():
     """15 forward: front and rear faces step by ∓15 (the upper front face stands out, the rear one in);
     inner and outer faces close on 45 of their 60."""
-    r = evaluate(box_car(), Plan(roof=RoofMove(front_drop_mm=30, rear_drop_mm=30, fore_aft=15.0), root_gap_mm=0.7))
+    r = evaluate(
+        box_car(), Plan(roof=RoofMove(front_drop_mm=30, rear_drop_mm=30, fore_aft=15.0), root_gap_mm=0.7)
+    )
     s = r.seam("B right, post")
     assert (s.step_mm.min, s.step_mm.max) == pytest.approx((-15, 15), abs=1e-6)
     assert (s.gap_mm.min, s.gap_mm.max) == pytest.approx((0.7, 0.7), abs=1e-6)
@@ -43,7 +45,9 @@ def test_post_edges_run_around_the_box(side):
         if s is ends.s_upper:
             corners = ends.move.points(corners)
         ring = sum(e.length_mm for e in edges)
-        assert ring == pytest.approx(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum(), abs=1e-9)
+        assert ring == pytest.approx(
+            np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum(), abs=1e-9
+        )
         for e in edges:
             for p in e.point_mm[[0, -1]]:
                 assert np.linalg.norm(corners - p, axis=1).min() < 1e-9
@@ -53,7 +57,7 @@ def test_post_edges_run_around_the_box(side):
 @pytest.mark.parametrize(("by", "kinds"), [(40.0, 3), (-40.0, 3), (0.9, 2)])
 def test_seams_around_a_shifted_post(by, kinds):
     """Across the rail: strip between post and roof: three seams of one kerf; no strip thinner than the kerf:
-    two, of kerf and kerf + shift in all, one on either side.  Along the gutter: the post's piece and the strip."""
+    two, of kerf and kerf + shift in all, either side.  Along the gutter: the post's piece and strip."""
     kerf = 1.2
     car = flat_car()
     r = evaluate(car, Plan(roof=DOWN, shifts=(PostShift(post="B", side="right", by=by),), kerf_mm=kerf))
@@ -117,21 +121,30 @@ def test_every_cut_edge_of_the_roof_and_the_body_is_in_a_seam(seed):
 
 
 def test_window_panel_forward_opens_all_around_and_down_laps_below():
-    """Box back, flat: 10 forward, 0 down: step −10 everywhere (the panel, first or second, stands in), gap kerf."""
+    """Box back, flat: 10 forward, 0 down: step −10 everywhere (the panel stands in), gap kerf."""
     r = evaluate(box_car(), Plan(window=WindowMove(forward_mm=10.0, down_mm=0.0), kerf_mm=1.2))
     s = r.seam("window panel to body")
     assert (s.gap_mm.min, s.gap_mm.max) == pytest.approx((1.2, 1.2), abs=3e-3)
     assert (s.step_mm.min, s.step_mm.max) == pytest.approx((-10, -10), abs=1e-6)
     down = evaluate(box_car(), Plan(window=WindowMove(down_mm=8.0), kerf_mm=1.2)).seam("window panel to body")
-    assert down.gap_mm.min == pytest.approx(1.2 - 8, abs=3e-3) and down.gap_mm.max == pytest.approx(1.2 + 8, abs=3e-3)
+    assert down.gap_mm.min == pytest.approx(1.2 - 8, abs=3e-3) and down.gap_mm.max == pytest.approx(
+        1.2 + 8, abs=3e-3
+    )
     assert (down.step_mm.min, down.step_mm.max) == pytest.approx((0, 0), abs=1e-9)
 
 
 def test_seams_of_two_cut_heights_meet_the_posts_they_belong_to():
     """A at 200, B at 260, C at 230: the level seams lie at their own posts' heights beside them."""
-    cuts = (PostCut(post="A", height_mm=200.0), PostCut(post="B", height_mm=260.0), PostCut(post="C", height_mm=230.0))
+    cuts = (
+        PostCut(post="A", height_mm=200.0),
+        PostCut(post="B", height_mm=260.0),
+        PostCut(post="C", height_mm=230.0),
+    )
     r = evaluate(box_car(), Plan(roof=DOWN, cuts=cuts))
     for post, z in (("A", 200), ("B", 260), ("C", 230)):
         # Its own plane holds within one post width of the axis; B stands alone between the openings.
-        station = min(r.seam(f"{post} right, side skin").stations, key=lambda s, p=post: abs(s.at_mm[0] - {"A": 70, "B": 750, "C": 1430}[p]))
+        station = min(
+            r.seam(f"{post} right, side skin").stations,
+            key=lambda s, p=post: abs(s.at_mm[0] - {"A": 70, "B": 750, "C": 1430}[p]),
+        )
         assert station.at_mm[2] == pytest.approx(z, abs=1e-6)

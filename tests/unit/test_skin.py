@@ -61,7 +61,12 @@ def test_passes_through_every_measured_point(key):
 @pytest.mark.parametrize("key", CARS)
 def test_borders_that_grids_share_are_one_curve(key):
     t = np.linspace(0, 1, 101)
-    corner = {"u0": lambda t: (0 * t, t), "u1": lambda t: (0 * t + 1, t), "v0": lambda t: (t, 0 * t), "v1": lambda t: (t, 0 * t + 1)}
+    corner = {
+        "u0": lambda t: (0 * t, t),
+        "u1": lambda t: (0 * t + 1, t),
+        "v0": lambda t: (t, 0 * t),
+        "v1": lambda t: (t, 0 * t + 1),
+    }
     seen = 0
     for a, border_a, b, border_b in SHARED:
         if a in skin(key).grids and b in skin(key).grids:
@@ -86,7 +91,13 @@ def test_normals_are_unit_and_point_out_of_the_car(key):
         np.testing.assert_allclose(np.linalg.norm(n, axis=1), 1, atol=1e-12)
         assert (np.einsum("ij,ij->i", n, grid.point(uv) - inside) > 0).mean() > 0.98
         middle = grid.normal(np.array([[0.5, 0.5]]))[0]
-        axis, sign = {"side right": (1, 1), "side left": (1, -1), "roof": (2, 1), "front": (0, -1), "back": (0, 1)}[grid.name]
+        axis, sign = {
+            "side right": (1, 1),
+            "side left": (1, -1),
+            "roof": (2, 1),
+            "front": (0, -1),
+            "back": (0, 1),
+        }[grid.name]
         assert middle[axis] * sign > 0.3
 
 
@@ -100,7 +111,9 @@ def test_agrees_with_an_independent_evaluator_and_with_differences(key):
         np.testing.assert_allclose(jet.point, other(uv), atol=1e-9)
         for field, nu in (("du", (1, 0)), ("dv", (0, 1)), ("duu", (2, 0)), ("duv", (1, 1)), ("dvv", (0, 2))):
             expected = other(uv, nu=nu)
-            np.testing.assert_allclose(getattr(jet, field), expected, atol=1e-9 * max(1, np.abs(expected).max()))
+            np.testing.assert_allclose(
+                getattr(jet, field), expected, atol=1e-9 * max(1, np.abs(expected).max())
+            )
         for field, step in (("du", np.array([h, 0])), ("dv", np.array([0, h]))):
             difference = (grid.point(uv + step) - grid.point(uv - step)) / (2 * h)
             np.testing.assert_allclose(getattr(jet, field), difference, rtol=1e-6, atol=1e-3)
@@ -173,7 +186,9 @@ def test_a_cylinder_roof_has_no_ripple_between_uneven_hoops():
     np.testing.assert_allclose(jet.duu, 0, atol=1e-6)
 
 
-@pytest.mark.parametrize(("rows", "off_mm", "area_rel"), [(5, 0.15, 1e-4), (9, 0.01, 1e-5), (17, 0.001, 1e-6)])
+@pytest.mark.parametrize(
+    ("rows", "off_mm", "area_rel"), [(5, 0.15, 1e-4), (9, 0.01, 1e-5), (17, 0.001, 1e-6)]
+)
 def test_cylinder_section_area_and_curvature(rows, off_mm, area_rel):
     """Section within a cubic's h⁴ of the circle; area R · 2θ · L; curvature 1/R."""
     grid = cylinder_roof(rows)
@@ -187,7 +202,9 @@ def test_cylinder_section_area_and_curvature(rows, off_mm, area_rel):
     inner = (uv[:, 1] > 0.1) & (uv[:, 1] < 0.9)
     np.testing.assert_allclose(k[inner] * RADIUS, 1, atol=0.05 if rows == 5 else 0.02)
     radial = (jet.point - [0, 0, centre]) * [0, 1, 1]
-    np.testing.assert_allclose(grid.normal(uv), radial / np.linalg.norm(radial, axis=1, keepdims=True), atol=2e-3)
+    np.testing.assert_allclose(
+        grid.normal(uv), radial / np.linalg.norm(radial, axis=1, keepdims=True), atol=2e-3
+    )
 
 
 # ---------------------------------------------------------------- sphere and torus
@@ -200,6 +217,7 @@ def torus_hoops(major, minor, stations=9, rows=9):
     names = ("belt", "gutter", *(f"row {i}" for i in range(1, rows - 1)), "crown")
     hoops = []
     for i, angle in enumerate(t):
+
         def at(b, angle=angle):
             r = major + minor * np.cos(b)
             return (float(r * np.sin(angle)), float(minor * np.sin(b)), float(r * np.cos(angle)))
@@ -225,7 +243,9 @@ def test_sphere_and_torus_roofs(major, minor):
     assert grid.area_mm2() == pytest.approx(t * minor * (major * 2 * b + minor * 2 * np.sin(b)), rel=2e-5)
     ring = major * np.stack([p[:, 0], 0 * in_plane, p[:, 2]], axis=1) / in_plane[:, None]
     radial = p - ring
-    np.testing.assert_allclose(grid.normal(uv), radial / np.linalg.norm(radial, axis=1, keepdims=True), atol=2e-3)
+    np.testing.assert_allclose(
+        grid.normal(uv), radial / np.linalg.norm(radial, axis=1, keepdims=True), atol=2e-3
+    )
 
 
 # ---------------------------------------------------------------- flat skins, views, one point moved
@@ -243,14 +263,20 @@ def test_flat_panels_are_flat_and_of_the_right_area():
     np.testing.assert_allclose(x, z * np.tan(np.radians(32)), atol=1e-9)
     x, y, z = grids["back"].point(uv).T
     np.testing.assert_allclose(x, 1500 - z * np.tan(np.radians(20)), atol=1e-9)
-    corners = [(h.right_mm[i][0], h.right_mm[i][2]) for h, i in ((car.hoops[0], 0), (car.hoops[-1], 0), (car.hoops[-1], 2), (car.hoops[0], 2))]
+    corners = [
+        (h.right_mm[i][0], h.right_mm[i][2])
+        for h, i in ((car.hoops[0], 0), (car.hoops[-1], 0), (car.hoops[-1], 2), (car.hoops[0], 2))
+    ]
     cx, cz = np.array(corners).T
     area = 0.5 * abs(cx @ np.roll(cz, -1) - cz @ np.roll(cx, -1)) / np.cos(np.radians(14))
     for side in ("right", "left"):
         assert grids[f"side {side}"].area_mm2() == pytest.approx(area, rel=1e-12)
 
 
-@pytest.mark.parametrize(("name", "view", "axes"), [("side left", "side", (0, 2)), ("front", "front", (1, 2)), ("roof", "plan", (0, 1))])
+@pytest.mark.parametrize(
+    ("name", "view", "axes"),
+    [("side left", "side", (0, 2)), ("front", "front", (1, 2)), ("roof", "plan", (0, 1))],
+)
 def test_carrying_a_view_onto_the_skin_and_back(name, view, axes):
     grid = skin("pickup").grids[name]
     uv = random_uv(80, seed=4, low=0.1, high=0.9)
@@ -266,7 +292,9 @@ def test_a_view_that_does_not_see_the_skin_is_refused():
 
 def test_a_point_off_the_skin_is_refused_with_how_far():
     grid = skin_of(flat_car()).grids["side right"]
-    with pytest.raises(ValueError, match=r"runs 2\d\.\d mm off the measured skin \(side right\) near .*z = 500\.0"):
+    with pytest.raises(
+        ValueError, match=r"runs 2\d\.\d mm off the measured skin \(side right\) near .*z = 500\.0"
+    ):
         grid.uv_from_view("side", np.array([[700.0, 500.0]]), "opening 'door glass right'")
 
 

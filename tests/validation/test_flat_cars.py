@@ -15,8 +15,8 @@ Back seam.  N = (cos c, 0, sin c), B = (−sin c, 0, cos c), r = (−(d + g) tan
     step = −((d + g) tan c + s) cos c + g sin c = −d sin c − s cos c
 
 Lengths: the lower edge from opening to opening or to the corner of the car, less the post's own section.  A
-post of width w and depth h covers w / w_x of a level line along x and h / d_y of one along y, where w and d are
-the section's unit axes: w_x = √(1 − t_x²), d = t × w.
+post of width w and depth h covers w / w_x of a level line along x and h / d_y of one along y; w and d are the
+section's unit axes: w_x = √(1 − t_x²), d = t × w.
 """
 
 from functools import lru_cache
@@ -96,7 +96,9 @@ def test_side_seams(side, post):
     assert seam.length_mm == pytest.approx(high - low - over, abs=0.01)
     gap = D * tan(B_) * sin(B_) + G / cos(B_)
     assert (seam.gap_mm.min, seam.gap_mm.mean, seam.gap_mm.max) == pytest.approx((gap,) * 3, abs=2e-4)
-    assert (seam.step_mm.min, seam.step_mm.mean, seam.step_mm.max) == pytest.approx((-D * sin(B_),) * 3, abs=2e-4)
+    assert (seam.step_mm.min, seam.step_mm.mean, seam.step_mm.max) == pytest.approx(
+        (-D * sin(B_),) * 3, abs=2e-4
+    )
     for station in seam.stations:  # parallel sheets: equal and opposite angles
         assert station.angle_first_deg == pytest.approx(-station.angle_second_deg, abs=1e-3)
         assert station.at_mm[2] == pytest.approx(CUT, abs=2e-4)
@@ -125,9 +127,13 @@ def test_weld_total():
     back = HALF - 300 - 40 / abs(section(-C)[2][1])
     beads = sum(wedge().post(p, "right").bead_mm for p in "ABC")
     totals = wedge().totals
-    assert totals.weld_by_kind_mm == pytest.approx({"skin": 2 * (sides + front + back), "post": 2 * beads}, abs=0.1)
+    assert totals.weld_by_kind_mm == pytest.approx(
+        {"skin": 2 * (sides + front + back), "post": 2 * beads}, abs=0.1
+    )
     assert totals.weld_mm == pytest.approx(2 * (sides + front + back + beads), abs=0.1)
-    assert totals.weld_by_side_mm == pytest.approx({"right": totals.weld_mm / 2, "left": totals.weld_mm / 2}, abs=1e-6)
+    assert totals.weld_by_side_mm == pytest.approx(
+        {"right": totals.weld_mm / 2, "left": totals.weld_mm / 2}, abs=1e-6
+    )
     assert len(wedge().seams) == 2 * (3 + 1 + 1 + 3)
 
 
@@ -163,7 +169,9 @@ def test_findings_name_what_misses():
         assert found["gap", f"C {side}, back skin"].measured == pytest.approx(
             ((D + G) * tan(C) + S) * sin(C) + G * cos(C), abs=1e-6
         )
-        assert found["step", f"C {side}, back skin"].measured == pytest.approx(D * sin(C) + S * cos(C), abs=1e-6)
+        assert found["step", f"C {side}, back skin"].measured == pytest.approx(
+            D * sin(C) + S * cos(C), abs=1e-6
+        )
     assert ("windshield height", "windshield") not in found
     assert not [k for k in found if k[0] == "interference"]
 
@@ -173,7 +181,11 @@ def test_findings_name_what_misses():
 
 @lru_cache(maxsize=2)
 def pitched_box():
-    plan = Plan(roof=RoofMove(front_drop_mm=40, rear_drop_mm=70, fore_aft="straight-down"), kerf_mm=KERF, root_gap_mm=G)
+    plan = Plan(
+        roof=RoofMove(front_drop_mm=40, rear_drop_mm=70, fore_aft="straight-down"),
+        kerf_mm=KERF,
+        root_gap_mm=G,
+    )
     return evaluate(box_car(), plan)
 
 
@@ -213,7 +225,12 @@ def test_box_weld_and_window_seam():
     Window: the kerf line's perimeter 2 (600 + 264) − 8·40 + 2π (40 + flange + kerf), less the slug on
     either side of it, d + g high."""
     flange = 19.05
-    plan = Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D), window=WindowMove(flange_mm=flange), kerf_mm=KERF, root_gap_mm=G)
+    plan = Plan(
+        roof=RoofMove(front_drop_mm=D, rear_drop_mm=D),
+        window=WindowMove(flange_mm=flange),
+        kerf_mm=KERF,
+        root_gap_mm=G,
+    )
     r = evaluate(box_car(), plan)
     door = 200 + 250 * 180 / 348
     skin = door - 60 + 40 + 390 + (240 - 40) + (700 - 300 - flange - KERF - 40)
@@ -223,7 +240,7 @@ def test_box_weld_and_window_seam():
     assert r.totals.weld_by_kind_mm["post"] == pytest.approx(6 * 200, abs=1e-9)
     assert r.totals.weld_mm == pytest.approx(2 * skin + window + 1200, abs=0.1)
     body = r.seam("window panel to body")
-    # Down with the roof: above the cut it opens by the kerf only, below it laps by d − kerf at the bottom edge.
+    # Down with the roof: above the cut it opens by the kerf only, below it laps by d − kerf.
     assert r.seam("window panel to roof").gap_mm.max == pytest.approx(KERF, abs=1e-6)
     assert body.gap_mm.min == pytest.approx(KERF - D, abs=0.01)
     assert r.window.rear_opening_change_mm < 1e-9
@@ -234,18 +251,24 @@ def test_box_weld_and_window_seam():
 def test_rear_rake_after_lay_down(lay, rear):
     """Rake from plumb −c before, −c − lay-down after: top towards the front."""
     car = flat_car(rear_deg=rear)
-    plan = Plan(roof=RoofMove(front_drop_mm=30, rear_drop_mm=30), window=WindowMove(forward_mm=25, lay_down_deg=lay))
+    plan = Plan(
+        roof=RoofMove(front_drop_mm=30, rear_drop_mm=30), window=WindowMove(forward_mm=25, lay_down_deg=lay)
+    )
     w = evaluate(car, plan).window
     assert w.rear_rake_before_deg == pytest.approx(-rear, abs=1e-6)
     assert w.rear_rake_after_deg == pytest.approx(-rear - lay, abs=1e-6)
     assert w.rear_opening_change_mm < 1e-9
     assert w.rear_forward_mm == 25 and w.rear_lay_down_deg == lay
-    np.testing.assert_allclose(w.rear_pivot_mm, [1500 - (120 - 19.05 * cos(rear)) * tan(rear), 0, 120 - 19.05 * cos(rear)], atol=1e-6)
+    np.testing.assert_allclose(
+        w.rear_pivot_mm, [1500 - (120 - 19.05 * cos(rear)) * tan(rear), 0, 120 - 19.05 * cos(rear)], atol=1e-6
+    )
 
 
 def test_centre_divider():
-    """A straight post of side ``centre`` in the windshield: lean a, no front lean, no miss along the windshield."""
-    report = evaluate(flat_car(rake_deg=A, divider=True), Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D)))
+    """A straight post of side ``centre`` in the windshield: lean a, no front lean, no miss."""
+    report = evaluate(
+        flat_car(rake_deg=A, divider=True), Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D))
+    )
     p = report.post("divider", "centre")
     assert p.take_out_mm == pytest.approx(D / cos(A), abs=1e-9)
     assert (p.miss_fore_aft_mm, p.miss_across_mm) == pytest.approx((0, 0), abs=1e-9)

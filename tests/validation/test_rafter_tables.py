@@ -18,12 +18,84 @@ from model.posts import PostLine, cut_plane, post_ends
 INCH = 25.4
 P = range(2, 19)
 # V: instructables.com/id/How-To-Make-A-Common-Rafter-For-Any-Width-Structur/step4, "Length per foot of run"
-COMMON = [12.17, 12.37, 12.65, 13.00, 13.42, 13.89, 14.42, 15.00, 15.62, 16.28, 16.97, 17.69, 18.44, 19.21, 20.00, 20.81, 21.63]
+COMMON = [
+    12.17,
+    12.37,
+    12.65,
+    13.00,
+    13.42,
+    13.89,
+    14.42,
+    15.00,
+    15.62,
+    16.28,
+    16.97,
+    17.69,
+    18.44,
+    19.21,
+    20.00,
+    20.81,
+    21.63,
+]
 # C, rounded (the squares print the same: M)
-HIP = [17.09, 17.23, 17.44, 17.69, 18.00, 18.36, 18.76, 19.21, 19.70, 20.22, 20.78, 21.38, 22.00, 22.65, 23.32, 24.02, 24.74]
+HIP = [
+    17.09,
+    17.23,
+    17.44,
+    17.69,
+    18.00,
+    18.36,
+    18.76,
+    19.21,
+    19.70,
+    20.22,
+    20.78,
+    21.38,
+    22.00,
+    22.65,
+    23.32,
+    24.02,
+    24.74,
+]
 # V: roofonline.com/hip-and-valley-factor-table, factors and angles
-HIP_FACTOR = [1.4240, 1.4362, 1.4529, 1.4743, 1.5000, 1.5298, 1.5635, 1.6008, 1.6415, 1.6853, 1.7321, 1.7815, 1.8333, 1.8874, 1.9437, 2.0017, 2.0616]
-LEAN = [9.46, 14.04, 18.43, 22.62, 26.57, 30.26, 33.69, 36.87, 39.81, 42.51, 45.00, 47.29, 49.40, 51.34, 53.13, 54.78, 56.31]
+HIP_FACTOR = [
+    1.4240,
+    1.4362,
+    1.4529,
+    1.4743,
+    1.5000,
+    1.5298,
+    1.5635,
+    1.6008,
+    1.6415,
+    1.6853,
+    1.7321,
+    1.7815,
+    1.8333,
+    1.8874,
+    1.9437,
+    2.0017,
+    2.0616,
+]
+LEAN = [
+    9.46,
+    14.04,
+    18.43,
+    22.62,
+    26.57,
+    30.26,
+    33.69,
+    36.87,
+    39.81,
+    42.51,
+    45.00,
+    47.29,
+    49.40,
+    51.34,
+    53.13,
+    54.78,
+    56.31,
+]
 
 
 def ends_of(lean_x, lean_inboard, drop_in, *, side="right", plane="level"):
@@ -45,7 +117,9 @@ def ends_of(lean_x, lean_inboard, drop_in, *, side="right", plane="level"):
     )
     line = PostLine(post)
     move = translation(0, 0, -drop_in * INCH)
-    return post_ends(line, cut_plane(line, PostCut(post="A", plane=plane)), move, kerf_mm=1.2, root_gap_mm=0.8)
+    return post_ends(
+        line, cut_plane(line, PostCut(post="A", plane=plane)), move, kerf_mm=1.2, root_gap_mm=0.8
+    )
 
 
 @pytest.mark.parametrize(("p", "table", "lean"), list(zip(P, COMMON, LEAN, strict=True)))
