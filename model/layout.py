@@ -32,7 +32,7 @@ import shapely
 
 from .cuts import Cut, GridCut, Station, trace
 from .errors import PlanError
-from .outlines import STEP_MM
+from .outlines import LEAST_SAMPLES, STEP_MM
 from .placing import PostKey
 from .shape import CarShape
 from .skin import Grid
@@ -351,7 +351,7 @@ def _border_lines(grid, lines, nodes):
             pair = np.empty((2, 2))
             pair[:, 1 - along], pair[:, along] = fixed, (a, b)
             reach = np.linalg.norm(np.diff(grid.point(pair), axis=0))
-            n = max(2, int(np.ceil(reach / STEP_MM)) + 1)
+            n = max(LEAST_SAMPLES, int(np.ceil(reach / STEP_MM)) + 1)
             uv = np.empty((n, 2))
             uv[:, 1 - along], uv[:, along] = fixed, np.linspace(a, b, n)
             uv[-1, along] = b

@@ -9,6 +9,7 @@ milliseconds.  Other limits are the car's size; those that are a judgement say
 from __future__ import annotations
 
 from dataclasses import replace
+from math import isfinite
 
 from scipy.optimize import brentq
 
@@ -142,11 +143,11 @@ def check_ranges(car: Car, plan: Plan) -> None:
                 limit_mm=high if plan.window.lay_down_deg > high else low,
             )
     for name, value, (low, high) in checks:
-        if not low <= value <= high:  # also refuses nan
+        if not low <= value <= high:
             raise PlanError(
                 name,
                 f"must be between {shown(low, car.unit)} and {shown(high, car.unit)} on this car; "
-                f"got {shown(value, car.unit)}.",
+                f"got {shown(value, car.unit) if isfinite(value) else value}.",
                 "Choose a value in that range.",
                 value_mm=value,
                 limit_mm=high if value > high else low,

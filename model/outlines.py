@@ -30,6 +30,7 @@ from .numeric import cross, dot, unit
 from .skin import Grid
 
 CHORD_MM = 0.008  # how far a chord of an arc may stray from it
+LEAST_SAMPLES = 5  # along a straight edge, which is seldom straight on the skin
 STEP_MM = 12.0  # greatest spacing of samples along an edge
 _FAN_RAD = np.radians(4.0)
 _GEODESIC_STEP_MM = 5.0
@@ -77,7 +78,7 @@ def outline_in_view(opening: Opening) -> list[np.ndarray]:
         j = (i + 1) % len(corners)
         length = np.linalg.norm(starts[j] - ends[i])
         if length > 1e-9:
-            n = max(2, int(np.ceil(length / STEP_MM)) + 1)
+            n = max(LEAST_SAMPLES, int(np.ceil(length / STEP_MM)) + 1)
             parts.append(ends[i] + np.linspace(0, 1, n)[:, None] * (starts[j] - ends[i]))
     return parts
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from model.errors import MeasureError, RoofError
 from model.units import angle_deg, length_mm, shop_inches, shown, typed_length
 
-LENGTHS_MM = st.floats(min_value=-9999, max_value=9999, allow_nan=False)
+LENGTHS_MM = st.floats(min_value=-9900, max_value=9900, allow_nan=False)
 
 
 @pytest.mark.parametrize(
