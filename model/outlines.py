@@ -30,8 +30,8 @@ from .numeric import cross, dot, unit
 from .skin import Grid
 
 CHORD_MM = 0.008  # how far a chord of an arc may stray from it
-LEAST_SAMPLES = 5  # along a straight edge, which is seldom straight on the skin
-STEP_MM = 12.0  # greatest spacing of samples along an edge
+LEAST_SAMPLES = 7  # along a straight edge, which is seldom straight on the skin
+STEP_MM = 9.0  # greatest spacing of samples along an edge
 _FAN_RAD = np.radians(4.0)
 _GEODESIC_STEP_MM = 5.0
 

