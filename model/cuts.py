@@ -28,7 +28,6 @@ from .placing import PostKey
 from .posts import PostEnds
 from .skin import Grid
 
-
 _SAME_MM = 1e-6  # crossings at a lattice point itself come twice
 CHORD_MM = 0.005  # how far the middle of a chord may lie from a cut
 
@@ -154,6 +153,15 @@ class Station:
         return points_mm[:, 0] - self.x_mm
 
 
+@dataclass(frozen=True)
+class CentrePlane:
+    """The plane y = 0 as a "cut": where a slug from one post to another is shared by both sides."""
+
+    def height_above(self, points_mm) -> np.ndarray:
+        """Return how far points lie to the right of the plane. [mm]"""
+        return points_mm[:, 1]
+
+
 def zones_of(lines, grids, front_keys, rear_keys) -> dict[str, Zones | RoofZones]:
     """Return how the posts share every grid.
 
@@ -224,7 +232,7 @@ def upper_cut(zones, ends: dict[PostKey, PostEnds]) -> Cut:
 
 
 @lru_cache(maxsize=256)
-def trace(grid: Grid, cut: GridCut | Station) -> tuple[np.ndarray, ...]:
+def trace(grid: Grid, cut: GridCut | Station | CentrePlane) -> tuple[np.ndarray, ...]:
     """Return the lines on a grid where ``cut`` is zero, each (n, 2) in (u, v).
 
     Marching squares on the grid's lattice finds which lattice edges the line

@@ -46,7 +46,7 @@ def build_checked(car: Car, plan: Plan) -> Built:
     try:
         return build(car, plan)
     except PlanError as refusal:
-        if plan.roof is None or not refusal.parameter.startswith("cut_height"):
+        if plan.roof is None or "puts the upper cut" not in refusal.message:
             raise
         raise refused_drop(car, plan, refusal) from refusal
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from .built import Built
 from .layout import BODY, ROOF, WINDOW
+from .measured import VIEWS
 from .outlines import Outline
 from .report import WindowReport
 from .shape import GlassOpening
@@ -71,10 +72,38 @@ def moved_outline(built: Built, opening: GlassOpening, points_mm) -> np.ndarray:
 
 
 def pane_height(built: Built, opening: GlassOpening) -> PaneHeight:
-    """Return a pane's bottom and top at its middle, before and after."""
+    """Return a pane's bottom and top at its middle, before and after.
+
+    An end of the pane that lies between the cuts is cut out with them: the
+    pane then ends where the cut crosses its middle.
+    """
     bottom, top = middle_of(opening.outline)
-    moved = moved_outline(built, opening, np.array([bottom, top]))
+    ends = np.array([bottom, top])
+    is_panel = opening is built.shape.rear_window and built.plan.window is not None
+    if built.upper is not None and not is_panel:
+        grid = opening.outline.grid
+        is_above = built.lower.height_above(grid, ends) > 0
+        is_cut_out = is_above & (built.upper.height_above(grid, ends) < 0)
+        if is_cut_out[0] and not is_cut_out[1]:
+            ends[0] = _where_cut(opening, bottom, top, built.upper)
+        elif is_cut_out[1] and not is_above[0]:
+            ends[1] = _where_cut(opening, bottom, top, built.lower)
+            return PaneHeight(bottom, top, bottom, ends[1])
+    moved = moved_outline(built, opening, ends)
     return PaneHeight(bottom, top, moved[0], moved[1])
+
+
+def _where_cut(opening, bottom, top, cut):
+    """Return where a cut crosses the line from a pane's bottom to its top, as seen in its view."""
+    axes = list(VIEWS[opening.opening.view])
+    share = np.linspace(0, 1, 201)[:, None]
+    line = bottom[axes] + share * (top - bottom)[axes]
+    grid = opening.outline.grid
+    point = grid.point(grid.uv_from_view(opening.opening.view, line, f"opening {opening.name!r}"))
+    height = cut.height_above(grid, point)
+    i = int(np.argmax(height > 0))
+    part = height[i - 1] / (height[i - 1] - height[i])
+    return point[i - 1] + part * (point[i] - point[i - 1])
 
 
 def middle_of(outline: Outline) -> tuple[np.ndarray, np.ndarray]:

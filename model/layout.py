@@ -30,7 +30,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 import shapely
 
-from .cuts import Cut, GridCut, Station, trace
+from .cuts import CentrePlane, Cut, GridCut, Station, trace
 from .errors import PlanError
 from .outlines import LEAST_SAMPLES, STEP_MM
 from .placing import PostKey
@@ -76,7 +76,7 @@ class Chain:
     """A stretch of line between two nodes, with the cell on its left and on its right.
 
     ``line`` says which line it belongs to: ``border u0``, ``opening …``,
-    ``flange``, ``kerf``, ``lower``, ``upper``, ``shift``.  Outside the grid's
+    ``flange``, ``kerf``, ``lower``, ``upper``, ``shift``, ``middle``.  Outside the grid's
     border a cell is None.
     """
 
@@ -272,6 +272,8 @@ def _grid_part(
         panel = _polygon(window[0]) if window is not None else None
         for name, cut in (("lower", lower), ("upper", upper)):
             lines += [(name, uv) for whole in trace(grid, cut) for uv in _outside(whole, panel)]
+        if grid.kind != "side" and not any(side == "centre" for _, side in lower.zones.keys):
+            lines += [("middle", uv) for uv in _middle_of_slugs(grid, lower, upper)]
     for shift in shifts:
         lines += [("shift", _rail_line(shape, grid, Station(x))) for x in shift.stations_mm]
     lines = _border_lines(grid, lines, gutter_nodes) + lines
@@ -307,6 +309,21 @@ def _outside(line, polygon):
     keep = outside | np.append(outside[1:], False) | np.append(False, outside[:-1])
     limits = np.nonzero(np.diff(np.concatenate([[False], keep, [False]])))[0]
     return [line[a:b] for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
+
+
+def _middle_of_slugs(grid, lower, upper):
+    """Return the stretches of the centreline between the cuts, each reaching one sample past them."""
+    out = []
+    for uv in trace(grid, CentrePlane()):
+        point = grid.point(uv)
+        is_above = lower.height_above(point) > 0, upper.height_above(point) > 0
+        keep = is_above[0] & ~is_above[1]
+        for side in is_above:
+            at = np.nonzero(side[:-1] != side[1:])[0]
+            keep[at] = keep[at + 1] = True
+        limits = np.nonzero(np.diff(np.concatenate([[False], keep, [False]])))[0]
+        out += [uv[a:b] for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
+    return out
 
 
 def _rail_line(shape, grid, station):

@@ -271,7 +271,7 @@ def _depth_in_sheet(cell: Cell, move: RigidMove, gauge_mm: float):
 
 def _depth_in_post(body):
     def depth(points):
-        whole = body.inside(points, np.zeros_like(points), np.zeros(1))[0]
+        whole = body.inside(points, np.zeros_like(points), np.zeros(1), np.inf)[0]
         return float(max(-np.max([bound[0] for bound in whole], axis=0).min(), 0.0))
 
     return depth

@@ -8,6 +8,7 @@ import pytest
 from invented_cars import box_car, cell_area_mm2, flat_car, varied_car, varied_plan, with_point_moved
 
 from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
+from model.errors import PlanError
 from model.evaluate import build_checked, evaluate, report_of
 from model.limits import limits_of
 from model.measured import KeepOut
@@ -304,3 +305,10 @@ def test_given_plane_reaches_the_report():
     marks = {e.edge: e.lower_mm for e in r.post("B", "left").edges}
     rise = marks["rear outer"][2] - marks["front outer"][2]
     assert rise == pytest.approx(60 * np.tan(np.radians(10)), abs=1e-9)
+
+
+def test_a_lower_cut_off_its_post_is_not_blamed_on_a_drop():
+    car = read_car(demo_car_path("pickup"))
+    plan = Plan(roof=RoofMove(front_drop_mm=65, rear_drop_mm=65), cuts=(PostCut(post="A", height_mm=1101.0),))
+    with pytest.raises(PlanError, match=r"^cut_height\.A\.right must be between 1130\.3 and 1460\.5 mm"):
+        evaluate(car, plan)

@@ -7,7 +7,7 @@ from invented_cars import flat_car, tan, varied_car, varied_plan
 from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from model.evaluate import build_checked
 from model.glass import carrier_of, middle_of, moved_outline, opening_change_mm, pane_height, window_report
-from model.plan import Plan, RoofMove, WindowMove
+from model.plan import Plan, PostCut, RoofMove, WindowMove
 from model.planfile import read_plan
 
 
@@ -89,3 +89,16 @@ def test_window_panel_alone():
     assert (w.rear_forward_mm, w.rear_down_mm) == (30, 12)
     assert w.windshield_height_after_mm == w.windshield_height_before_mm
     assert built.moves.keys() == {"body", "window panel"}
+
+
+def test_a_pane_whose_bottom_is_cut_out_ends_at_the_cut():
+    """Pickup, windshield bottom z = 45 in; A cut at 1131 mm, 65 mm straight down, gap 1.2 square to the cut: the
+    glass begins at the upper cut, which lands at 1131 + 1.2 or the root gap, and its top comes down by 65."""
+    car = read_car(demo_car_path("pickup"))
+    move = RoofMove(front_drop_mm=65, rear_drop_mm=65, fore_aft="straight-down")
+    plan = Plan(roof=move, cuts=(PostCut(post="A", height_mm=1131.0),), kerf_mm=1.2, root_gap_mm=0.8)
+    built = build_checked(car, plan)
+    pane = pane_height(built, built.shape.windshield[0])
+    assert 1131 < pane.bottom_before[2] < 1131 + 65
+    assert pane.bottom_after[2] == pytest.approx(1131.8, abs=1e-3)
+    assert pane.top_after[2] == pytest.approx(pane.top_before[2] - 65, abs=1e-9)
