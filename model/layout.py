@@ -400,8 +400,9 @@ def _cells_beside(coordinates, cells):
     """Return (left, right) cell of every chain by walking every cell's rings."""
     starts = {}
     for i, uv in enumerate(coordinates):
-        starts[(*uv[0], *uv[1])] = (i, True)
-        starts[(*uv[-1], *uv[-2])] = (i, False)
+        first, second, before_last, last = uv[[0, 1, -2, -1]].tolist()
+        starts[(*first, *second)] = (i, True)
+        starts[(*last, *before_last)] = (i, False)
     beside = [[None, None] for _ in coordinates]
     for cell in cells:
         rings = (cell.polygon.exterior, *cell.polygon.interiors)
@@ -410,7 +411,7 @@ def _cells_beside(coordinates, cells):
             area = points[:, 0] @ np.roll(points[:, 1], -1) - points[:, 1] @ np.roll(points[:, 0], -1)
             left_inside = (area > 0) == is_exterior
             at, count = 0, len(points)
-            flat = [tuple(p) for p in points]
+            flat = points.tolist()
             while at < count and (*flat[at], *flat[(at + 1) % count]) not in starts:
                 at += 1
             first = at

@@ -37,7 +37,7 @@ from .silhouette import VIEWS, side_drawing
 
 FILE = "a car file …"
 LOOKING = "Looking for what runs into what …"
-LOOK_AFTER_S = 0.25  # how long no slider must have moved
+LOOK_AFTER_S = 0.6  # how long no slider must have moved
 TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
 
 
