@@ -72,8 +72,7 @@ class Region:
 
 
 def _region(grid: Grid, cells: list[Cell]) -> Region:
-    _, du, dv = grid.tangents(grid.lattice_uv.reshape(-1, 2))
-    scale = np.array([np.linalg.norm(du, axis=1).mean(), np.linalg.norm(dv, axis=1).mean()])
+    scale = uv_scale(grid)
     polygon = shapely.transform(shapely.union_all([c.polygon for c in cells]), lambda xy: xy * scale)
     rings = shapely.get_rings(shapely.get_parts(shapely.segmentize(polygon, 10.0)))
     loops = [shapely.get_coordinates(ring) for ring in rings]
@@ -293,26 +292,37 @@ def metal_area_mm2(shape: CarShape, flange_mm: float | None = None, kerf_mm: flo
 def waste_area_mm2(built: Built) -> float:
     """Return the area of the skin cut out or turned to dust: slugs and trimmings. [mm²]
 
-    By Green's theorem around every cell: ∮ G dv with G(u, v) = ∫ |S_u × S_v| du
-    from the cell's least u, 8 Gauss points inward and 2 along each segment.
+    By Green's theorem around every cell, ∮ G dv with G(u, v) = ∫ |S_u × S_v| du
+    from the cell's least u, or −∮ H du with u and v exchanged, whichever way
+    the cell is narrower: 4 Gauss points inward from the middle of each segment.
     """
-    x8, w8 = np.polynomial.legendre.leggauss(8)
+    x, w = np.polynomial.legendre.leggauss(4)
     total = 0.0
     for grid in built.shape.skin.grids.values():
         polygons = [c.polygon for c in built.layout.cells if c.role == WASTE and c.grid is grid]
-        rings = [r for p in polygons for r in shapely.get_rings(shapely.normalize(p))]
-        if not rings:
+        if not polygons:
             continue
-        loops = [shapely.get_coordinates(ring) for ring in rings]
-        least = np.concatenate([np.full(len(loop) - 1, loop[:, 0].min()) for loop in loops])
-        start = np.concatenate([loop[:-1] for loop in loops])
-        edge = np.concatenate([np.diff(loop, axis=0) for loop in loops])
-        for share in (0.5 - np.sqrt(3) / 6, 0.5 + np.sqrt(3) / 6):
-            at = start + share * edge
-            half = (at[:, 0] - least) / 2
-            u = least[:, None] + half[:, None] * (1 + x8)
-            uv = np.stack([u, np.broadcast_to(at[:, 1:], u.shape)], axis=2).reshape(-1, 2)
-            _, du, dv = grid.tangents(uv)
-            inner = half * (np.linalg.norm(cross(du, dv), axis=1).reshape(u.shape) @ w8)
-            total -= inner @ edge[:, 1] / 2  # shapely's normal form runs its outer rings clockwise
+        uv, weights = [], []
+        scale = uv_scale(grid)
+        for polygon in polygons:
+            low, high = np.array(polygon.bounds).reshape(2, 2)
+            across = int(np.argmin((high - low) * scale))
+            for ring in shapely.get_rings(shapely.normalize(polygon)):  # its outer ring runs clockwise
+                loop = shapely.get_coordinates(ring)
+                middle, edge = (loop[1:] + loop[:-1]) / 2, np.diff(loop, axis=0)
+                half = (middle[:, across] - low[across]) / 2
+                at = np.repeat(middle[:, None], len(x), axis=1)
+                at[:, :, across] = low[across] + half[:, None] * (1 + x)
+                uv.append(at.reshape(-1, 2))
+                turn = -1.0 if across == 0 else 1.0
+                weights.append((turn * edge[:, 1 - across] * half)[:, None] * w)
+        _, du, dv = grid.tangents(np.concatenate(uv))
+        total += np.concatenate([v.ravel() for v in weights]) @ np.linalg.norm(cross(du, dv), axis=1)
     return float(total)
+
+
+@lru_cache(maxsize=64)
+def uv_scale(grid: Grid) -> np.ndarray:
+    """Return how many millimetres one unit of u and of v is, on the average of a grid; shape (2,)."""
+    _, du, dv = grid.tangents(grid.lattice_uv.reshape(-1, 2))
+    return np.array([np.linalg.norm(du, axis=1).mean(), np.linalg.norm(dv, axis=1).mean()])

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.interpolate import CubicSpline
 
-from model.fit import Edge, meeting
+from model.fit import Edge, cubic_pieces, meeting
 from model.moves import RigidMove, pitch_about, translation
 
 INCH = 25.4
@@ -160,3 +161,11 @@ def test_a_lay_down_sinks_the_ends_of_a_bowed_edge():
     lead = 2000 - np.sqrt(2000**2 - m.at_mm[:, 1] ** 2)
     np.testing.assert_allclose(m.gap_mm, 1.0 - lead * np.sin(np.radians(5.0)), atol=0.03)
     assert m.gap_mm.min() < -0.8 < 0.9 < m.gap_mm.max()
+
+
+@pytest.mark.parametrize("count", [3, 4, 5, 40])
+def test_cubic_pieces_are_those_of_an_outside_library(count):
+    """Reference: scipy.interpolate.CubicSpline, not-a-knot."""
+    rng = np.random.default_rng(count)
+    s, values = np.cumsum(rng.uniform(0.5, 3, count)), rng.normal(size=(count, 6))
+    np.testing.assert_allclose(cubic_pieces(s, values), CubicSpline(s, values).c, atol=1e-9)
