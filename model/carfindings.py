@@ -17,7 +17,7 @@ def car_findings(shape: CarShape) -> list[Finding]:
 
 
 def post_depth_mm(shape: CarShape, key) -> tuple[float, float]:
-    """Return how deep a post's outer corners lie under the skin where they lie least deep, and at what height.
+    """Return how deep a post's outer corners lie under the skin at the least, and at what height.
 
     The nearest skin square above each of 4 × 9 places along the corner edges
     counts. [mm]

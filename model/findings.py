@@ -137,7 +137,8 @@ def _post_findings(built, posts, unit):
                 Finding(
                     kind="metal to be put in",
                     where=where,
-                    message=f"An edge of this post is {shown(-least, unit, FIT_INCH)} short: the plan lifts it there.",
+                    message=f"An edge of this post is {shown(-least, unit, FIT_INCH)} short: "
+                    "the plan lifts it there.",
                     measured=-least,
                     limit=0.0,
                     unit="mm",
@@ -172,7 +173,8 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="gap",
                     where=seam.name,
-                    message=f"Opens to {shown(seam.gap_mm.max, unit, FIT_INCH)}: wider than a weld closes; new metal.",
+                    message=f"Opens to {shown(seam.gap_mm.max, unit, FIT_INCH)}: "
+                    "wider than a weld closes; new metal.",
                     measured=seam.gap_mm.max,
                     limit=widest,
                     unit="mm",
@@ -184,7 +186,8 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="overlap",
                     where=seam.name,
-                    message=f"Pieces lap by up to {shown(-seam.gap_mm.min, unit, FIT_INCH)}: one must be trimmed.",
+                    message=f"Pieces lap by up to {shown(-seam.gap_mm.min, unit, FIT_INCH)}: "
+                    "one must be trimmed.",
                     measured=-seam.gap_mm.min,
                     limit=0.0,
                     unit="mm",

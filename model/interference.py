@@ -13,8 +13,9 @@ given as {x: g_k(x) ≤ 0 for every k}:
 A's triangles that can matter are halved until they are small.  With A's
 thickness a small triangle is a prism over which every g_k is linear to within
 the sagitta, so that what lies inside is a polyhedron and its volume
-exact.  For two sheets that cross at an angle φ this gives t_A t_B / sin φ per length of crossing; for two that lap it gives the
-lap's area times the shared thickness; no grid has to resolve the sheet.
+exact.  For two sheets that cross at an angle φ this gives t_A t_B / sin φ per
+length of crossing; for two that lap, the lap's area times the shared
+thickness; no grid has to resolve the sheet.
 
 **Depth.**  Where A lies over B's outline it takes up the distances d_min (of
 its inside) to d_max (of its outside) from B's outside surface.  It is clear of
@@ -100,7 +101,7 @@ def _sheet_in(sheet: Sheet, body) -> Interference | None:
 
 
 def _depth_of_lap(surface, corners, sheet: Sheet, body: Sheet) -> float:
-    """Return how far a sheet must move to be clear of another, from all of it that lies over the other. [mm]"""
+    """Return how far a sheet must move to be clear of another, from all that lies over it. [mm]"""
     uv, index = np.unique(corners.reshape(-1, corners.shape[2]), axis=0, return_inverse=True)
     triangles = index.reshape(-1, 3)
     point, normal, own = surface(uv)

@@ -40,6 +40,7 @@ from .skin import Grid
 BODY, ROOF, WINDOW = "body", "roof", "window panel"
 METAL, WASTE, PANE, GLASS_WASTE = "metal", "waste", "pane", "glass waste"
 
+SHORT_END = 0.25  # of the next chord: a first chord shorter than this is dropped
 _CORNERS = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], float)
 _BORDERS = ("v0", "u1", "v1", "u0")  # counter-clockwise from (0, 0)
 
@@ -91,7 +92,21 @@ class Chain:
     @cached_property
     def length_mm(self) -> float:
         """Length on the surface: chords, each lengthened by (κ c)² / 24 for its curvature κ."""
-        return float(chord_lengths(self.point_mm).sum())
+        return float(chord_lengths(self.point_mm[self.is_smooth]).sum())
+
+    @cached_property
+    def is_smooth(self) -> np.ndarray:
+        """Which samples a smooth curve is laid through, (n,) bool: not one hard by a node.
+
+        A node lies on a chord, up to a few micrometres off the curve; seen from
+        a sample a hundredth of a millimetre away that is a sharp bend.
+        """
+        chord = np.linalg.norm(np.diff(self.point_mm, axis=0), axis=1)
+        keep = np.ones(len(self.point_mm), bool)
+        if len(keep) > 3:
+            keep[1] = chord[0] > SHORT_END * chord[1]
+            keep[-2] = chord[-1] > SHORT_END * chord[-2]
+        return keep
 
     def beside(self, cell: Cell) -> Cell | None:
         """Return the cell on the other side."""

@@ -256,7 +256,12 @@ def _mirrored_opening(opening: Opening) -> Opening:
         for c in opening.corners
     )
     return Opening(
-        name=opening.name, role=opening.role, grid=opening.grid, view=opening.view, side="left", corners=corners
+        name=opening.name,
+        role=opening.role,
+        grid=opening.grid,
+        view=opening.view,
+        side="left",
+        corners=corners,
     )
 
 

@@ -206,7 +206,7 @@ class Grid:
 
     @cached_property
     def _sag_mm(self):
-        """How far the surface may stray from the plane at the nearest lattice point; twice what is seen. [mm]"""
+        """How far the surface strays from the plane at the nearest lattice point, twice what is seen. [mm]"""
         uv, n = self.lattice_uv, self._lattice_normal.reshape(self.lattice_mm.shape)
         middle = (uv[1:, 1:] + uv[:-1, :-1]).reshape(-1, 2) / 2
         off = self.point(middle).reshape(*uv[1:, 1:].shape[:2], 3)

@@ -84,7 +84,7 @@ def test_perimeter_of_every_piece(key):
     """The chains around a piece, less those inside it, against the outline of the union of its cells,
     drawn by another library and carried onto the skin sixteen times as densely.
 
-    A chain's length is that of the smooth curve, which exceeds its chords' by c²/24R²: 5e-5 at the most
+    A chain's length is that of the smooth curve, which exceeds its chords' by c²/24R²: 4e-5 at the most
     for chords that stray 0.008 mm from an arc of R ≥ 40."""
     built = built_of(key)
     for part, cells in built.layout.parts.items():
@@ -105,7 +105,7 @@ def test_perimeter_of_every_piece(key):
                     + [uv[-1:]]
                 )
                 expected += np.linalg.norm(np.diff(grid.point(dense), axis=0), axis=1).sum()
-            assert sum(ch.length_mm for ch in edge) == pytest.approx(expected, rel=5e-5, abs=0.01), (
+            assert sum(ch.length_mm for ch in edge) == pytest.approx(expected, rel=4e-5, abs=0.01), (
                 part,
                 grid.name,
             )
