@@ -112,11 +112,14 @@ def _length_mm(sides):
 
 
 def _beyond(built, cell):
-    """Return the metal edges of the waste cells next to a waste cell, by part."""
+    """Return the metal edges of the waste cells next to a waste cell, by part.
+
+    Across the centreline lies the other half of the same slug, not its far side.
+    """
     out: dict[str, list[Side]] = {}
     for chain in built.layout.chains_of[id(cell)]:
         waste = chain.beside(cell)
-        if waste is not None and waste.role == WASTE:
+        if chain.line != "middle" and waste is not None and waste.role == WASTE:
             for further in built.layout.chains_of[id(waste)]:
                 metal = further.beside(waste)
                 if metal is not None and metal.role == METAL:
