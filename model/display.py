@@ -1,6 +1,6 @@
 """Triangles for the picture: the uncut car's, split where the plan cuts.
 
-:mod:`model.scene` triangulates every cell of a plan exactly, for interference.
+:mod:`model.scene` triangulates every cell of a plan exactly.
 A picture can be had faster: the car without a roof cut (and with the window
 panel, if there is one) is triangulated once, and a plan's cuts only split
 those triangles where the cut's value changes sign.  In a post's own zone the

@@ -24,7 +24,6 @@ LAY_DOWN_DEG = (-10.0, 45.0)  # assumed: beyond this it is another window
 ROOT_GAP_MM = (0.0, 6.0)  # assumed
 KERF_MM = (0.1, 6.0)  # assumed: hacksaw blade to grinding wheel
 LEAST_FLANGE_MM = 3.0  # assumed: less leaves nothing to weld to
-STEEPEST_PLANE_DEG = 60.0  # assumed
 _TOLERANCE_MM = 1e-3
 
 

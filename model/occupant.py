@@ -13,7 +13,6 @@ from .skin import Grid
 
 LINE_DEG = 8.0
 ADDED_MM = 102.0
-SOURCE = "SAE J1100 H61, from memory: 8° line from the seat reference point, plus 102 mm"
 
 
 def effective_headroom_mm(roof: Grid, gauge_mm: float, seat_mm, move: RigidMove = IDENTITY) -> float | None:

@@ -14,9 +14,7 @@ from functools import lru_cache
 import numpy as np
 import shapely
 
-from .built import Built
 from .layout import Cell
-from .moves import IDENTITY, RigidMove
 from .numeric import cross, dot, unit
 from .skin import Grid
 
@@ -74,69 +72,6 @@ def _boxes(grid: Grid):
     u0, v0 = np.meshgrid(u[:-1], v[:-1], indexing="ij")
     u1, v1 = np.meshgrid(u[1:], v[1:], indexing="ij")
     return shapely.box(u0.ravel(), v0.ravel(), u1.ravel(), v1.ravel())
-
-
-@dataclass(frozen=True, eq=False)
-class Solid:
-    """A named set of triangles with the move that puts it in place.
-
-    ``role`` is ``metal``, ``waste``, ``pane``, ``glass waste``, ``post`` or ``keep-out``.
-    """
-
-    name: str
-    role: str
-    carrier: str
-    move: RigidMove
-    point_mm: np.ndarray
-    normal: np.ndarray
-    triangles: np.ndarray
-
-    @property
-    def placed_mm(self) -> np.ndarray:
-        """Points where the plan puts them."""
-        return self.move.points(self.point_mm)
-
-
-def scene_of(built: Built) -> list[Solid]:
-    """Return every part of a plan as triangles: skin, glass, post ends, keep-outs."""
-    out = []
-    groups: dict[tuple[str, str], list[Cell]] = {}
-    for cell in built.layout.cells:
-        groups.setdefault((cell.part, cell.carrier), []).append(cell)
-    for (part, carrier), cells in groups.items():
-        move = built.moves[carrier]
-        out.append(_joined(part, cells[0].role, carrier, move, [cell_mesh(c) for c in cells]))
-    for key, line in built.shape.lines.items():
-        name = f"post {' '.join(key)}"
-        ends = built.ends.get(key)
-        whole = (np.zeros(5), np.ones(5))
-        stretches = [(name, *whole, IDENTITY, "body", "post")]
-        if ends is not None:
-            stretches = [
-                (f"{name} lower", whole[0], ends.s_lower, IDENTITY, "body", "post"),
-                (f"{name} slug", ends.s_lower, ends.s_upper, IDENTITY, "body", "waste"),
-                (f"{name} upper", ends.s_upper, whole[1], ends.move, built.upper_piece(key), "post"),
-            ]
-        for label, low, high, move, carrier, role in stretches:
-            point, normal, triangles = post_mesh(line, low, high)
-            out.append(Solid(label, role, carrier, move, point, normal, triangles))
-    for body in built.shape.car.keep_outs:
-        point, normal, triangles = keep_out_mesh(body)
-        out.append(Solid(body.name, "keep-out", "", IDENTITY, point, normal, triangles))
-    return out
-
-
-def _joined(name, role, carrier, move, meshes):
-    starts = np.cumsum([0] + [len(m.point_mm) for m in meshes[:-1]])
-    return Solid(
-        name,
-        role,
-        carrier,
-        move,
-        np.concatenate([m.point_mm for m in meshes]),
-        np.concatenate([m.normal for m in meshes]),
-        np.concatenate([m.triangles + s for m, s in zip(meshes, starts, strict=True)]),
-    )
 
 
 def post_mesh(line, s_low, s_high):

@@ -120,7 +120,9 @@ def assert_same(a, b, *, mirror, shift=(0.0, 0.0, 0.0), tolerance=1e-6):
         s = seams[t.name, t.side]
         for field in ("length_mm", "edge_mm", "over_post_mm"):
             assert getattr(s, field) == pytest.approx(getattr(t, field), abs=tolerance), t.name
-        loose = 5e-4 if s.kind == "post" else tolerance  # 60 mm is five or six stations, on the last bit
+        # A node on the flange line lies on a chord, up to 0.005 mm off the curve (cuts.CHORD_MM), and which
+        # of the two edges that end there faces a place is decided by the last bit.
+        loose = 5e-4 if s.kind == "window" else tolerance
         assert_spreads(s.gap_mm, t.gap_mm, loose)
         assert_spreads(s.step_mm, t.step_mm, loose)
     assert len(a.interference) == len(b.interference)
@@ -146,8 +148,8 @@ def assert_same(a, b, *, mirror, shift=(0.0, 0.0, 0.0), tolerance=1e-6):
             assert value + shift[2] == pytest.approx(other, abs=tolerance)
         elif "area" in field:
             assert value == pytest.approx(
-                other, rel=0.02 if "removed" in field else 5e-5
-            )  # of flat triangles, which differ
+                other, rel=2e-4 if "removed" in field else 5e-5
+            )  # integrated over chords and triangles, which differ
         else:
             assert value == pytest.approx(other, abs=10 * tolerance), field
     assert len(a.findings) == len(b.findings)

@@ -10,7 +10,7 @@ from model.carfile import demo_car_path, demo_plan_path, read_car
 from model.display import Patch, patches_of, split
 from model.output.windowways import demo_window_ways
 from model.planfile import read_plan
-from model.scene import scene_of
+from model.scene import cell_mesh
 from model.silhouette import VIEWS, boundary_loops, drawing_of
 
 
@@ -31,10 +31,12 @@ def chopped(request):
 
 def test_pieces_are_as_large_as_their_exact_cells(chopped):
     shown, exact = {}, {}
-    for total, parts in ((shown, patches_of(chopped)), (exact, scene_of(chopped))):
-        for part in parts:
-            if part.role == "metal":
-                total[part.carrier] = total.get(part.carrier, 0.0) + area(part)
+    for patch in patches_of(chopped):
+        if patch.role == "metal":
+            shown[patch.carrier] = shown.get(patch.carrier, 0.0) + area(patch)
+    for cell in chopped.layout.cells:
+        if cell.role == "metal":
+            exact[cell.carrier] = exact.get(cell.carrier, 0.0) + area(cell_mesh(cell))
     assert shown.keys() == exact.keys()
     for piece, size in exact.items():
         assert shown[piece] == pytest.approx(size, rel=0.01), piece
