@@ -28,6 +28,13 @@ HI_LO_SOURCE = "ISO 5817:2014 no. 507, level D, from memory: 0.2 mm + 0.25 t"
 GAP_SOURCE = "ISO 9692-1 square butt, from memory: gap about the thickness; or the plan's root gap"
 
 
+def _fit(length_mm: float, unit: str) -> str:
+    """Return a gap, step or depth for reading; one that would round to nothing says so."""
+    if unit == "in" and 0 < length_mm < 25.4 / FIT_INCH / 2:
+        return f'under 1/{FIT_INCH}" ({length_mm:.1f} mm)'
+    return shown(length_mm, unit, FIT_INCH)
+
+
 def findings_of(
     built: Built,
     posts: tuple[PostReport, ...],
@@ -57,7 +64,7 @@ def findings_of(
             Finding(
                 kind="interference",
                 where=" and ".join(item.pieces),
-                message=f"Run into each other by {shown(item.depth_mm, unit, FIT_INCH)}.",
+                message=f"Run into each other by {_fit(item.depth_mm, unit)}.",
                 measured=item.depth_mm,
                 limit=0.0,
                 unit="mm",
@@ -137,8 +144,7 @@ def _post_findings(built, posts, unit):
                 Finding(
                     kind="metal to be put in",
                     where=where,
-                    message=f"An edge of this post is {shown(-least, unit, FIT_INCH)} short: "
-                    "the plan lifts it there.",
+                    message=f"An edge of this post is {_fit(-least, unit)} short: the plan lifts it there.",
                     measured=-least,
                     limit=0.0,
                     unit="mm",
@@ -173,8 +179,7 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="gap",
                     where=seam.name,
-                    message=f"Opens to {shown(seam.gap_mm.max, unit, FIT_INCH)}: "
-                    "wider than a weld closes; new metal.",
+                    message=f"Opens to {_fit(seam.gap_mm.max, unit)}: wider than a weld closes; new metal.",
                     measured=seam.gap_mm.max,
                     limit=widest,
                     unit="mm",
@@ -186,8 +191,7 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="overlap",
                     where=seam.name,
-                    message=f"Pieces lap by up to {shown(-seam.gap_mm.min, unit, FIT_INCH)}: "
-                    "one must be trimmed.",
+                    message=f"Pieces lap by up to {_fit(-seam.gap_mm.min, unit)}: one must be trimmed.",
                     measured=-seam.gap_mm.min,
                     limit=0.0,
                     unit="mm",
@@ -200,7 +204,7 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="step",
                     where=seam.name,
-                    message=f"Edges stand {shown(step, unit, FIT_INCH)} proud of each other.",
+                    message=f"Edges stand {_fit(step, unit)} proud of each other.",
                     measured=step,
                     limit=hi_lo_limit_mm(gauge),
                     unit="mm",

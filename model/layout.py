@@ -40,7 +40,8 @@ from .skin import Grid
 BODY, ROOF, WINDOW = "body", "roof", "window panel"
 METAL, WASTE, PANE, GLASS_WASTE = "metal", "waste", "pane", "glass waste"
 
-SHORT_END = 0.1  # of the next chord: a first chord shorter than this is not followed; no ratio that halving gives
+# Of the next chord; a shorter first chord is not followed.  Not a ratio that halving chords gives.
+SHORT_END = 0.1
 _CORNERS = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], float)
 _BORDERS = ("v0", "u1", "v1", "u0")  # counter-clockwise from (0, 0)
 

@@ -129,7 +129,10 @@ def test_the_car_in_readme_has_only_keys_that_a_car_may_have():
     (text,) = [block for block in toml_blocks() if "[[hoop]]" in block]
     validator = jsonschema.Draft202012Validator(packaged_schema("car"))
     problems = list(validator.iter_errors(tomllib.loads(text)))
-    assert {problem.validator for problem in problems} <= {"minItems", "contains"}  # one of each stands for all
+    assert {problem.validator for problem in problems} <= {
+        "minItems",
+        "contains",
+    }  # one of each stands for all
 
 
 def toml_blocks():

@@ -312,3 +312,12 @@ def test_a_lower_cut_off_its_post_is_not_blamed_on_a_drop():
     plan = Plan(roof=RoofMove(front_drop_mm=65, rear_drop_mm=65), cuts=(PostCut(post="A", height_mm=1101.0),))
     with pytest.raises(PlanError, match=r"^cut_height\.A\.right must be between 1130\.3 and 1460\.5 mm"):
         evaluate(car, plan)
+
+
+def test_a_finding_too_small_for_the_tape_is_not_told_as_nothing():
+    """The coupe's own plan has laps and steps of a few tenths of a millimetre at the shifted posts."""
+    car = read_car(demo_car_path("coupe"))
+    report = evaluate(car, read_plan(demo_plan_path("coupe"), car))
+    messages = [f.message for f in report.findings]
+    assert any('under 1/32"' in m for m in messages)
+    assert not [m for m in messages if ' 0" ' in m]
