@@ -21,7 +21,7 @@ from .plan import Plan
 from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
 from .report import EdgeMark, PostReport, Report, Totals
-from .seams import post_seam_report, seam_report, seams_of
+from .seams import seam_reports
 from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
 from .units import shown
@@ -60,8 +60,7 @@ def fit_report_of(built: Built) -> Report:
     """Return the report without what runs into what, for a slider that does not wait for it."""
     car, plan = built.shape.car, built.plan
     posts = tuple(_post_report(built, key) for key in built.ends)
-    seams = [seam_report(built, seam) for seam in seams_of(built)]
-    seams += [post_seam_report(built, key) for key in built.ends]
+    seams = seam_reports(built)
     report = Report(
         car={"name": car.name, "unit": car.unit, "tape_mm": car.tape_mm, "gauge_mm": car.gauge_mm},
         plan=plan_to_dict(plan),
@@ -195,6 +194,8 @@ def highest_mm(grid: Grid, direction) -> float:
         )
         if np.linalg.det(bend) <= 0:
             break
-        uv = np.clip(uv - np.clip(np.linalg.solve(bend, slope), -0.05, 0.05), 0, 1)
+        last, uv = uv, np.clip(uv - np.clip(np.linalg.solve(bend, slope), -0.05, 0.05), 0, 1)
         best = max(best, float(grid.point(uv)[0] @ direction))
+        if np.abs(uv - last).max() < 1e-12:
+            break
     return best

@@ -31,6 +31,7 @@ import numpy as np
 import shapely
 
 from .cuts import CentrePlane, Cut, GridCut, Station, trace
+from .edges import along_edges
 from .errors import PlanError
 from .outlines import LEAST_SAMPLES, STEP_MM
 from .placing import PostKey
@@ -92,8 +93,9 @@ class Chain:
 
     @cached_property
     def length_mm(self) -> float:
-        """Length on the surface: chords, each lengthened by (κ c)² / 24 for its curvature κ."""
-        return float(chord_lengths(self.point_mm[self.is_smooth]).sum())
+        """Length on the surface."""
+        points = self.point_mm[self.is_smooth]
+        return float(along_edges(points, np.array([0, len(points)]))[-1])
 
     @cached_property
     def is_smooth(self) -> np.ndarray:
@@ -112,20 +114,6 @@ class Chain:
     def beside(self, cell: Cell) -> Cell | None:
         """Return the cell on the other side."""
         return self.right if cell is self.left else self.left
-
-
-def chord_lengths(points):
-    """Return arc lengths between successive points of a smooth curve, to fourth order. [mm]"""
-    edge = np.diff(points, axis=0)
-    chord = np.linalg.norm(edge, axis=1)
-    if len(chord) < 2:
-        return chord
-    across = np.linalg.norm(np.cross(edge[:-1], edge[1:]), axis=1)
-    outer = np.linalg.norm(points[2:] - points[:-2], axis=1)
-    bend = 2 * across / (chord[:-1] * chord[1:] * outer)  # one over the radius through three points
-    bend = np.concatenate([bend[:1], bend, bend[-1:]])
-    square = (bend[:-1] ** 2 + bend[1:] ** 2) / 2
-    return chord * (1 + square * chord**2 / 24)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -42,7 +42,7 @@ from scipy.interpolate import BSpline, make_interp_spline
 from .errors import PlanError
 from .measured import Post
 from .moves import RigidMove
-from .numeric import power_pieces, powers
+from .numeric import cross, dot, power_pieces, powers, unit
 from .plan import LEVEL, SQUARE, GivenPlane, PostCut
 
 EDGES = ("axis", "front outer", "front inner", "rear inner", "rear outer")  # around the box
@@ -141,14 +141,12 @@ class PostLine:
         """
         share = np.linspace(0, 1, 2 if self.is_straight else 7)[:, None]
         corners, slopes = self.lines(s), self.lines(s, 1) * np.asarray(reach)[:, None]
-        out = []
-        for i in range(4):
-            a, b = i + 1, (i + 1) % 4 + 1
-            rim = (1 - share) * corners[a] + share * corners[b]
-            across = np.cross(corners[b] - corners[a], (1 - share) * slopes[a] + share * slopes[b])
-            across /= np.linalg.norm(across, axis=1, keepdims=True)
-            out.append((rim, across * np.sign(np.sum(across * (rim - corners[0]), axis=1, keepdims=True))))
-        return out
+        a, b = np.array([1, 2, 3, 4]), np.array([2, 3, 4, 1])
+        rims, ahead = ((1 - share) * x[a, None] + share * x[b, None] for x in (corners, slopes))
+        run = np.broadcast_to((corners[b] - corners[a])[:, None], ahead.shape)
+        across = unit(cross(run.reshape(-1, 3), ahead.reshape(-1, 3)))
+        across *= np.sign(dot(across, (rims - corners[0]).reshape(-1, 3)))[:, None]
+        return list(zip(rims, across.reshape(rims.shape), strict=True))
 
     def axis_at_height(self, z_mm) -> float:
         """Return s where the axis is at height z (may lie outside [0, 1])."""

@@ -18,7 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from .built import Built
-from .fit import Edge, Meeting, edge_of, meeting
+from .edges import Edge
+from .fit import Facing, Meeting, edge_of, meetings
 from .layout import BODY, METAL, ROOF, WASTE, WINDOW, Cell, Chain
 from .placing import PostKey
 from .posts import PostEnds
@@ -204,14 +205,24 @@ def seam_edges(built: Built, seam: Seam) -> tuple[list[Edge], list[Edge]]:
     )
 
 
-def seam_report(built: Built, seam: Seam) -> SeamReport:
-    """Return length, gap and step of a seam in the skin."""
-    first, second = seam_edges(built, seam)
-    over = sum(_over_post(built, seam, edge) for edge in first)
-    return _report(seam.name, seam.kind, seam.side, seam.pieces, first, second, over)
+def seam_reports(built: Built) -> list[SeamReport]:
+    """Return length, gap and step of every seam in the skin, then around the box of every post."""
+    seams = seams_of(built)
+    laid = [(seam, [Facing(*map(tuple, seam_edges(built, seam)))]) for seam in seams]
+    laid += [
+        (_box_seam(built, key), [Facing((a,), (b,)) for a, b in zip(*post_edges(ends), strict=True)])
+        for key, ends in built.ends.items()
+    ]
+    met = iter(meetings([facing for _, facings in laid for facing in facings]))
+    return [_report(built, seam, facings, [next(met) for _ in facings]) for seam, facings in laid]
 
 
-def _over_post(built, seam, edge):
+def _box_seam(built, key):
+    pieces = (BODY, built.upper_piece(key))
+    return Seam(f"{' '.join(key)}, post", POST, key[1], pieces, (), (), (), key)
+
+
+def _over_post(built, seam, edge, along_mm):
     """Length of an edge that lies over the post's own box."""
     if seam.post is None or seam.kind != SKIN:
         return 0.0
@@ -222,7 +233,7 @@ def _over_post(built, seam, edge):
     place = (edge.point_mm - ends.plane.point_mm) @ direction
     low, high = np.minimum(place[:-1], place[1:]), np.maximum(place[:-1], place[1:])
     covered = np.clip(np.minimum(high, half) - np.maximum(low, -half), 0, None)
-    return float(np.diff(edge.along_mm) @ (covered / np.maximum(high - low, 1e-12)))
+    return float(np.diff(along_mm) @ (covered / np.maximum(high - low, 1e-12)))
 
 
 def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
@@ -240,44 +251,25 @@ def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
 
 def _metal_below(points, normals) -> Edge:
     """Return an edge run so that T × N points up, out of the metal below it."""
-    step = 1 if np.cross(points[-1] - points[0], normals[0])[2] >= 0 else -1
+    run, n = points[-1] - points[0], normals[0]
+    step = 1 if run[0] * n[1] - run[1] * n[0] >= 0 else -1
     return Edge(points[::step], normals[::step])
 
 
-def post_seam_report(built: Built, key: PostKey) -> SeamReport:
-    """Return length, gap and step around the box of one post."""
-    ends = built.ends[key]
-    first, second = post_edges(ends)
-    pairs = [meeting(a, [b]) for a, b in zip(first, second, strict=True)]
-    pieces = (BODY, built.upper_piece(key))
-    return _summary(f"{' '.join(key)}, post", POST, key[1], pieces, first, pairs, 0.0)
-
-
-def _report(name, kind, side, pieces, first, second, over):
-    return _summary(name, kind, side, pieces, first, [meeting(edge, second) for edge in first], over)
-
-
-def _summary(name, kind, side, pieces, first, meetings: list[Meeting], over) -> SeamReport:
+def _report(built, seam, facings: list[Facing], met: list[Meeting]) -> SeamReport:
     def joined(field):
-        return np.concatenate([getattr(m, field) for m in meetings])
+        return np.concatenate([getattr(m, field) for m in met])
 
-    edge_mm = sum(edge.length_mm for edge in first)
+    edges = [
+        (edge, along)
+        for facing, m in zip(facings, met, strict=True)
+        for edge, along in zip(facing.first, m.edge_along_mm, strict=True)
+    ]
+    over = sum(_over_post(built, seam, edge, along) for edge, along in edges)
+    lengths = [m.length_mm for m in met]
+    starts = np.repeat(np.cumsum(lengths) - lengths, [len(m.along_mm) for m in met])
     faces, gap, step, weight = joined("faces"), joined("gap_mm"), joined("step_mm"), joined("weight_mm")
-    at, along = joined("at_mm"), joined("along_mm")
-    angles = joined("angle_first_deg"), joined("angle_second_deg")
-    starts = np.concatenate([[0.0], np.cumsum([edge.length_mm for edge in first])[:-1]])
-    along = along + np.repeat(starts, [len(m.along_mm) for m in meetings])
-    stations = tuple(
-        SeamStation(
-            at_mm=tuple(at[i].tolist()),
-            along_mm=float(along[i]),
-            gap_mm=float(gap[i]),
-            step_mm=float(step[i]),
-            angle_first_deg=float(angles[0][i]),
-            angle_second_deg=float(angles[1][i]),
-        )
-        for i in np.nonzero(faces)[0]
-    )
+    at, along = joined("at_mm"), joined("along_mm") + starts
     spreads, ends = [None, None], [None, None]
     if faces.any():
         spreads = [
@@ -289,18 +281,30 @@ def _summary(name, kind, side, pieces, first, meetings: list[Meeting], over) -> 
             for x in (gap, step)
         ]
         ends = [tuple(at[faces][i(gap[faces])].tolist()) for i in (np.argmin, np.argmax)]
+    numbers = (along, gap, step, joined("angle_first_deg"), joined("angle_second_deg"))
+    rows = np.concatenate([at, np.stack(numbers, axis=1)], axis=1)[faces].tolist()
     return SeamReport(
-        name=name,
-        kind=kind,
-        side=side,
-        pieces=pieces,
-        length_mm=edge_mm - over,
-        edge_mm=edge_mm,
+        name=seam.name,
+        kind=seam.kind,
+        side=seam.side,
+        pieces=seam.pieces,
+        length_mm=sum(lengths) - over,
+        edge_mm=sum(lengths),
         over_post_mm=over,
         facing_mm=float(weight[faces].sum()),
         gap_mm=spreads[0],
         step_mm=spreads[1],
         min_at_mm=ends[0],
         max_at_mm=ends[1],
-        stations=stations,
+        stations=tuple(
+            SeamStation(
+                at_mm=tuple(row[:3]),
+                along_mm=row[3],
+                gap_mm=row[4],
+                step_mm=row[5],
+                angle_first_deg=row[6],
+                angle_second_deg=row[7],
+            )
+            for row in rows
+        ),
     )

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.interpolate import CubicSpline
 
-from model.fit import Edge, cubic_pieces, meeting
+from model.edges import Edge
+from model.fit import Facing, meetings
 from model.moves import RigidMove, pitch_about, translation
 
 INCH = 25.4
@@ -17,6 +17,11 @@ def edge(start, direction, normal, length=200.0, count=9):
     d, n = np.array(direction, float), np.array(normal, float)
     points = np.array(start, float) + np.linspace(0, length, count)[:, None] * d / np.linalg.norm(d)
     return Edge(points, np.repeat(n[None] / np.linalg.norm(n), count, axis=0))
+
+
+def meeting(first, others):
+    (met,) = meetings([Facing((first,), tuple(others))])
+    return met
 
 
 def any_turn(seed):
@@ -161,11 +166,3 @@ def test_a_lay_down_sinks_the_ends_of_a_bowed_edge():
     lead = 2000 - np.sqrt(2000**2 - m.at_mm[:, 1] ** 2)
     np.testing.assert_allclose(m.gap_mm, 1.0 - lead * np.sin(np.radians(5.0)), atol=0.03)
     assert m.gap_mm.min() < -0.8 < 0.9 < m.gap_mm.max()
-
-
-@pytest.mark.parametrize("count", [3, 4, 5, 40])
-def test_cubic_pieces_are_those_of_an_outside_library(count):
-    """Reference: scipy.interpolate.CubicSpline, not-a-knot."""
-    rng = np.random.default_rng(count)
-    s, values = np.cumsum(rng.uniform(0.5, 3, count)), rng.normal(size=(count, 6))
-    np.testing.assert_allclose(cubic_pieces(s, values), CubicSpline(s, values).c, atol=1e-9)

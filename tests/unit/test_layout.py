@@ -1,30 +1,12 @@
-"""Small pieces of the layout: lengths of curves, neighbours across shared borders, what carries what."""
+"""Small pieces of the layout: neighbours across shared borders, what carries what."""
 
 import numpy as np
 import pytest
 from invented_cars import flat_car, varied_car, varied_plan
 
 from model.evaluate import build_checked
-from model.layout import METAL, chord_lengths
+from model.layout import METAL
 from model.plan import Plan, RoofMove, WindowMove
-
-
-@pytest.mark.parametrize("count", [9, 17, 65])
-def test_length_of_an_arc_from_few_samples(count):
-    """Quarter circle of R = 300: chords alone are short by θ²/24; corrected, by order θ⁴."""
-    angle = np.linspace(0, np.pi / 2, count)
-    points = 300 * np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
-    step = angle[1]
-    exact = 300 * np.pi / 2
-    chords = np.linalg.norm(np.diff(points, axis=0), axis=1).sum()
-    assert chords / exact - 1 == pytest.approx(-(step**2) / 24, rel=0.01)
-    assert abs(chord_lengths(points).sum() / exact - 1) < 3 * step**4 / 640
-
-
-def test_length_of_a_straight_line_is_its_chords():
-    points = np.array([[0, 0, 0], [1, 0, 0], [5, 0, 0], [12.0, 0, 0]])
-    np.testing.assert_allclose(chord_lengths(points), [1, 4, 7], atol=1e-12)
-    np.testing.assert_allclose(chord_lengths(points[:2]), [1])
 
 
 @pytest.mark.parametrize("seed", [1, 2, 4])

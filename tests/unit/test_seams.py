@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from invented_cars import box_car, flat_car, varied_car, varied_plan, wedge_car
 
+from model.edges import Edges
 from model.evaluate import build_checked, evaluate
 from model.layout import METAL
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
@@ -44,7 +45,7 @@ def test_post_edges_run_around_the_box(side):
         corners = ends.line.lines(s)[1:]
         if s is ends.s_upper:
             corners = ends.move.points(corners)
-        ring = sum(e.length_mm for e in edges)
+        ring = Edges(edges).length_mm.sum()
         assert ring == pytest.approx(
             np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum(), abs=1e-9
         )
@@ -76,6 +77,12 @@ def test_seams_around_a_shifted_post(by, kinds):
     assert max(abs(s.gap_mm.max) for s in gutter) < 1e-9
 
 
+def sampled(edge, step_mm):
+    laid = Edges([edge])
+    s = np.linspace(0, laid.length_mm[0], max(3, int(laid.length_mm[0] / step_mm)))
+    return laid.at(np.zeros(len(s), int), s)
+
+
 def test_gap_of_a_seam_read_by_hand_on_a_measured_skin():
     """Every station of every skin seam of a varied car: the facing point is on the second edge, square to
     the first, no nearer point of that plane is on it; against the second edges sampled every 0.05 mm."""
@@ -87,8 +94,7 @@ def test_gap_of_a_seam_read_by_hand_on_a_measured_skin():
         first, second = seam_edges(built, seam)
         dense = []
         for e in second:
-            s = np.linspace(0, e.length_mm, max(3, int(e.length_mm / 0.05)))
-            dense.append(e.at(s)[0])
+            dense.append(sampled(e, 0.05)[0])
         dense = np.concatenate(dense)
         stations = next(s for s in report.seams if (s.name, s.side) == (seam.name, seam.side)).stations
         for st in stations[::6]:
@@ -96,8 +102,7 @@ def test_gap_of_a_seam_read_by_hand_on_a_measured_skin():
             distance = np.hypot(st.gap_mm, st.step_mm)
             # The first edge's own direction there, from its samples.
             own = min(first, key=lambda e: np.linalg.norm(e.point_mm - st.at_mm, axis=1).min())
-            s = np.linspace(0, own.length_mm, max(3, int(own.length_mm / 0.1)))
-            p, t, _ = own.at(s)
+            p, t, _ = sampled(own, 0.1)
             tangent = t[np.linalg.norm(p - st.at_mm, axis=1).argmin()]
             near = np.abs(r @ tangent) < 0.04
             assert near.any()
