@@ -237,7 +237,7 @@ def trace(grid: Grid, cut: GridCut | Station | CentrePlane) -> tuple[np.ndarray,
 
     Marching squares on the grid's lattice finds which lattice edges the line
     crosses; on each the crossing is then bracketed and solved, so no sample
-    can leave the line and an end on the border stays on it.  Chords are halved
+    can leave the line and an end on the border stays on it.  Chords are divided
     until they are at most :data:`model.outlines.STEP_MM` long and their middles
     within :data:`CHORD_MM` of the line.
     """
@@ -256,7 +256,7 @@ def trace(grid: Grid, cut: GridCut | Station | CentrePlane) -> tuple[np.ndarray,
             keep = np.append(True, apart)
             if not keep[-1]:  # both ends stay, for they lie on the border
                 keep[[np.nonzero(keep)[0][-1], -1]] = False, True
-            found.append(_halved_chords(grid, cut, uv[keep]))
+            found.append(_fine_enough(grid, cut, uv[keep]))
     return tuple(found)
 
 
@@ -278,7 +278,7 @@ def _on_lattice_edges(grid, cut, uv, u, v):
         part = np.clip(f_low / span, 0.0, 1.0)[:, None]
         x = low + part * (high - low)
         f = cut.height_above(grid.point(x))
-        if np.abs(f).max() < 1e-11:
+        if np.abs(f).max() < 1e-10:
             break
         to_low = np.sign(f) == np.sign(f_low)
         f_high = np.where(to_low & (side > 0), f_high / 2, np.where(to_low, f_high, f))
@@ -289,32 +289,39 @@ def _on_lattice_edges(grid, cut, uv, u, v):
     return x
 
 
-def _halved_chords(grid, cut, uv):
-    """Insert the middles of chords, brought to the zero of ``cut``, until the line is fine enough."""
+def _fine_enough(grid, cut, uv):
+    """Insert points brought to the zero of ``cut`` until chords are short and close to it.
+
+    First as many as the chords' lengths ask for, then middles where the line bends.
+    """
+    chord = np.linalg.norm(np.diff(grid.point(uv), axis=0), axis=1)
+    pieces = np.maximum(np.ceil(chord / (0.95 * STEP_MM)).astype(int), 2 if len(uv) == 2 else 1)
+    at = np.repeat(np.arange(len(chord)), pieces - 1)
+    if len(at):
+        share = np.concatenate([np.arange(1, n) / n for n in pieces])[:, None]
+        uv = np.insert(uv, at + 1, _to_zero_across(grid, cut, uv[at], uv[at + 1], share)[0], axis=0)
     fresh = np.ones(len(uv) - 1, bool)
     for _ in range(12):
-        chord = np.linalg.norm(np.diff(grid.point(uv), axis=0), axis=1)
-        middle, off = _to_zero_across(grid, cut, uv[:-1][fresh], uv[1:][fresh])
+        start, end = uv[:-1][fresh], uv[1:][fresh]
+        middle, off = _to_zero_across(grid, cut, start, end, np.full((len(start), 1), 0.5))
+        chord = np.linalg.norm(grid.point(end) - grid.point(start), axis=1)
         needed = np.zeros(len(fresh), bool)
-        needed[fresh] = (chord[fresh] > STEP_MM) | (off > CHORD_MM)
-        if not needed.any() and len(uv) > 2:
+        needed[fresh] = (chord > STEP_MM) | (off > CHORD_MM)
+        if not needed.any():
             break
-        if len(uv) == 2:
-            needed[:] = True
-        inserted = middle[needed[fresh]]
-        at = np.nonzero(needed)[0] + 1
-        uv = np.insert(uv, at, inserted, axis=0)
+        uv = np.insert(uv, np.nonzero(needed)[0] + 1, middle[needed[fresh]], axis=0)
         fresh = np.repeat(needed, np.where(needed, 2, 1))
     return uv
 
 
-def _to_zero_across(grid, cut, start, end):
-    """Return the points of the line square above the middles of chords, and how far off they were. [mm]
+def _to_zero_across(grid, cut, start, end, share):
+    """Return the points of the line square above places on chords, and how far off they were. [mm]
 
-    Secant steps along the direction in the surface that is square to the
-    chord, never further than half the chord.
+    ``share`` (n, 1) of the way along every chord; secant steps along the
+    direction in the surface that is square to the chord, never further than
+    half the chord.
     """
-    middle = (start + end) / 2
+    middle = start + share * (end - start)
     point, du, dv = grid.tangents(middle)
     chord = du * (end - start)[:, :1] + dv * (end - start)[:, 1:]
     half = np.sqrt(dot(chord, chord)) / 2
@@ -326,7 +333,7 @@ def _to_zero_across(grid, cut, start, end):
     x0, x1 = np.zeros(len(middle)), np.full(len(middle), 0.01)
     for _ in range(8):
         f1 = cut.height_above(grid.point(np.clip(middle + x1[:, None] * across, 0, 1)))
-        if np.abs(f1).max() < 1e-10:
+        if np.abs(f1).max() < 1e-9:
             break
         slope = np.where(f1 == f0, 1.0, f1 - f0)
         move = np.where(f1 == f0, 0.0, -f1 * (x1 - x0) / slope)

@@ -25,7 +25,9 @@ def powers(x, degree, derivative=0):
     if derivative <= degree:
         out[:, derivative] = factorial(derivative)
     for p in range(derivative + 1, degree + 1):
-        np.multiply(out[:, p - 1], x * (p / (p - derivative)), out=out[:, p])
+        np.multiply(out[:, p - 1], x, out=out[:, p])
+        if derivative:
+            out[:, p] *= p / (p - derivative)
     return out
 
 

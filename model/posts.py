@@ -115,7 +115,7 @@ class PostLine:
         """
         cells, breaks, degree = self._pieces
         s = np.asarray(s, float)
-        i = np.clip(np.searchsorted(breaks, s, side="right") - 1, 0, len(breaks) - 2)
+        i = np.searchsorted(breaks[1:-1], s, side="right")
         flat = (s - breaks[i]).ravel()
         terms = powers(flat, degree, derivative).reshape(*s.shape, degree + 1)
         return np.einsum("...pk,...p->...k", cells[i, np.arange(5)], terms)

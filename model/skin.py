@@ -130,14 +130,17 @@ class Grid:
     def _terms(self, uv):
         cells, breaks_u, breaks_v = self._cells
         uv = np.asarray(uv, float).reshape(-1, 2)
-        i = np.clip(np.searchsorted(breaks_u, uv[:, 0], side="right") - 1, 0, len(breaks_u) - 2)
-        j = np.clip(np.searchsorted(breaks_v, uv[:, 1], side="right") - 1, 0, len(breaks_v) - 2)
+        i = np.searchsorted(breaks_u[1:-1], uv[:, 0], side="right")
+        j = np.searchsorted(breaks_v[1:-1], uv[:, 1], side="right")
         return cells[i, j], uv[:, 0] - breaks_u[i], uv[:, 1] - breaks_v[j]
 
     def point(self, uv) -> np.ndarray:
         """Return points, shape (n, 3), of parameters of shape (n, 2). [mm]"""
         a, x, y = self._terms(uv)
-        return np.einsum("npqk,np,nq->nk", a, powers(x, self.degree_u), powers(y, self.degree_v))
+        x, y = powers(x, self.degree_u), powers(y, self.degree_v)
+        n, p, q, _ = a.shape  # two small matrix products: einsum over three takes thrice as long
+        along = (x[:, None] @ a.reshape(n, p, 3 * q)).reshape(n, q, 3)
+        return (y[:, None] @ along)[:, 0]
 
     def jet(self, uv) -> Jet:
         """Return points with first and second derivatives."""
@@ -163,10 +166,10 @@ class Grid:
         a, x, y = self._terms(uv)
         x0, x1 = (powers(x, self.degree_u, d) for d in (0, 1))
         y0, y1 = (powers(y, self.degree_v, d) for d in (0, 1))
-        ay = np.einsum("npqk,nq->npk", a, y0)
-        point, du = np.einsum("npk,np->nk", ay, x0), np.einsum("npk,np->nk", ay, x1)
-        dv = np.einsum("npk,np->nk", np.einsum("npqk,nq->npk", a, y1), x0)
-        return point, du, dv
+        n, p, q, _ = a.shape
+        along = (np.stack([x0, x1], axis=1) @ a.reshape(n, p, 3 * q)).reshape(n, 2, q, 3)
+        point, dv = (np.stack([y0, y1], axis=1) @ along[:, 0]).swapaxes(0, 1)
+        return point, (y0[:, None] @ along[:, 1])[:, 0], dv
 
     def frame(self, uv):
         """Return points, S_u, S_v and the unit normal out of the car, each (n, 3)."""
