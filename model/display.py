@@ -18,6 +18,7 @@ from .built import Built
 from .cuts import GridCut, Station
 from .layout import BODY, METAL, PANE, ROOF, WASTE, Cell, Layout, layout_of
 from .moves import IDENTITY, RigidMove
+from .numeric import dot
 from .scene import cell_mesh, keep_out_mesh, post_mesh
 from .shape import CarShape
 from .skin import Grid
@@ -98,10 +99,16 @@ def _parted(built: Built):
         elif built.lower is None:
             below.append(patch)
         else:
-            low, high = split_by(built.lower.on(patch.grid), patch)
+            low, high = _split_once(built.lower.on(patch.grid), patch)
             below.append(low)
             rest.append(high)
     return below, rest
+
+
+@lru_cache(maxsize=128)
+def _split_once(cut: GridCut, patch: Patch) -> tuple[Patch, Patch]:
+    """The lower cut stays where it is while the roof comes down."""
+    return split_by(cut, patch)
 
 
 def _cell_patch(cell: Cell) -> Patch:
@@ -270,6 +277,27 @@ def edge_lines(layout: Layout, moves: dict[str, RigidMove]) -> list[EdgeLine]:
             move = moves[cell.carrier]
             out.append(EdgeLine(cell.carrier, move.points(chain.point_mm), move.vectors(chain.normal)))
     return out
+
+
+def thinned(edges: list[EdgeLine], sag_mm: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return edges with as few samples as a picture needs: points, normals, and how many each edge has.
+
+    On a curve of curvature κ a chord c sags by κ c² / 8, so the samples kept
+    are those at which ∫ √(κ / (8 sag)) ds passes a whole number; and both ends.
+    """
+    point = np.concatenate([edge.point_mm for edge in edges])
+    normal = np.concatenate([edge.normal for edge in edges])
+    counts = np.array([len(edge.point_mm) for edge in edges])
+    step = np.diff(point, axis=0)
+    length = np.maximum(np.sqrt(dot(step, step)), 1e-9)
+    turn = np.sqrt(np.maximum(2 - 2 * dot(step[:-1], step[1:]) / (length[:-1] * length[1:]), 0.0))
+    needed = np.concatenate([[0.0], np.sqrt(turn * (length[:-1] + length[1:]) / (16 * sag_mm)), [0.0]])
+    first = np.cumsum(counts) - counts
+    needed[first] = needed[first + counts - 1] = 0.0
+    passed = np.floor(np.cumsum(needed))
+    keep = np.diff(passed, prepend=-1.0) > 0
+    keep[first] = keep[first + counts - 1] = True
+    return point[keep], normal[keep], np.add.reduceat(keep.astype(int), first)
 
 
 @lru_cache(maxsize=8)

@@ -37,6 +37,7 @@ from .silhouette import VIEWS, side_drawing
 
 FILE = "a car file …"
 LOOKING = "Looking for what runs into what …"
+DRAW_AFTER_S = 0.015  # for the picture to get away before the side view is drawn
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
 TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
 
@@ -79,7 +80,7 @@ class Preview(widgets.VBox):
         self.controls: Controls | None = None
         self.timings_ms: dict[str, float] = {}
         self._wish, self._car_name = Plan(), ""
-        self._look: asyncio.TimerHandle | None = None
+        self._waiting: list[asyncio.TimerHandle] = []
         self.view = RoofView(antialias=antialias)
         self._make_parts()
         super().__init__(self._arranged(), layout={"width": "100%"})
@@ -186,26 +187,34 @@ class Preview(widgets.VBox):
         self.headline.value = headline_html(report)
         self.view.show(built, report)
         clock.lap("3-D view")
-        self.silhouette.value = side_drawing(built, report).svg(760, 10, "side view, stock dashed")
-        clock.lap("side view")
-        self.posts.value, self.seams.value = posts_html(report), seams_html(report)
-        self.window.value, self.findings.value = window_html(report), findings_html(report)
-        clock.lap("tables")
         self.timings_ms = clock.laps_ms
         self._say(LOOKING)
-        self._look_later(built)
+        self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))
 
-    def _look_later(self, built):
-        """Look for interference once no slider has moved for a moment; at once where no kernel runs."""
-        if self._look is not None:
-            self._look.cancel()
-            self._look = None
+    def _afterwards(self, *work):
+        """Do work once no slider has moved for so many seconds; at once where no kernel runs."""
+        while self._waiting:
+            self._waiting.pop().cancel()
+        built = self.built
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
-            self._look_now(built)
+            for _, do in work:
+                do(built)
         else:
-            self._look = loop.call_later(LOOK_AFTER_S, self._guarded, lambda: self._look_now(built))
+            self._waiting = [
+                loop.call_later(wait, self._guarded, lambda do=do: do(built)) for wait, do in work
+            ]
+
+    def _draw_rest(self, built):
+        if built is self.built:
+            clock, report = _Clock(), self.report
+            self.silhouette.value = side_drawing(built, report).svg(760, 10, "side view, stock dashed")
+            clock.lap("side view")
+            self.posts.value, self.seams.value = posts_html(report), seams_html(report)
+            self.window.value, self.findings.value = window_html(report), findings_html(report)
+            clock.lap("tables")
+            self.timings_ms |= clock.laps_ms
 
     def _look_now(self, built):
         if built is self.built:

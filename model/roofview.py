@@ -13,7 +13,7 @@ import k3d
 import numpy as np
 
 from .built import Built
-from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_edges
+from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_edges, thinned
 from .layout import BODY, METAL, PANE, ROOF, WASTE, WINDOW
 from .measured import Car
 from .moves import IDENTITY
@@ -128,8 +128,8 @@ class RoofView:
         self._put(name, values, lambda: k3d.mesh(**values, **look, **fixed))
 
     def _lines(self, name, edges, ink):
-        points = np.concatenate([edge.point_mm + LIFT_MM * edge.normal for edge in edges])
-        counts = np.array([len(edge.point_mm) for edge in edges])
+        points, normals, counts = thinned(edges, LIFT_MM / 4)
+        points = points + LIFT_MM * normals
         start = np.arange(len(points) - 1)
         start = start[~np.isin(start, np.cumsum(counts) - 1)]
         values = {"vertices": np.float32(points), "indices": np.uint32(np.stack([start, start + 1], 1))}
@@ -233,9 +233,7 @@ def seam_tubes(report: Report):
 def _tube_triangles():
     i = np.arange(6)
     j = (i + 1) % 6
-    walls = [np.stack(t, 1) for t in ((i, j, i + 6), (j, j + 6, i + 6))]
-    caps = [[0, i + 1, i] for i in range(1, 5)] + [[6, i + 6, i + 7] for i in range(1, 5)]
-    return np.concatenate([*walls, np.array(caps)])
+    return np.concatenate([np.stack(t, 1) for t in ((i, j, i + 6), (j, j + 6, i + 6))])
 
 
 _TUBE = _tube_triangles()

@@ -7,7 +7,7 @@ import pytest
 
 from model.built import build
 from model.carfile import demo_car_path, demo_plan_path, read_car
-from model.display import Patch, patches_of, split
+from model.display import EdgeLine, Patch, patches_of, split, thinned
 from model.output.windowways import demo_window_ways
 from model.planfile import read_plan
 from model.scene import cell_mesh
@@ -75,3 +75,20 @@ def test_stock_glass_fits_both_ways():
     html = ways._repr_html_()
     assert html.count("stock glass fits") == 2 and html.count("<svg") == 6
     assert ways.reports[0].window.rear_forward_mm == 0 and ways.reports[1].window.rear_forward_mm > 0
+
+
+def test_thinned_edges_keep_their_ends_and_sag_no_more_than_asked():
+    """A straight edge keeps two samples; on a circle of R = 800 a chord c sags by c² / 8 R."""
+    line = np.linspace(0, 900, 101)[:, None] * [1.0, 0, 0]
+    angle = np.linspace(0, 1.5, 400)
+    arc = 800 * np.stack([np.cos(angle), np.sin(angle), 0 * angle], axis=1)
+    up = np.array([0.0, 0, 1])
+    edges = [EdgeLine("roof", p, np.tile(up, (len(p), 1))) for p in (line, arc, line[::-1])]
+    point, normal, counts = thinned(edges, 1.0)
+    assert counts[0] == counts[2] == 2 and len(point) == len(normal) == counts.sum()
+    kept = np.split(point, np.cumsum(counts)[:-1])
+    for edge, few in zip(edges, kept, strict=True):
+        np.testing.assert_array_equal(few[[0, -1]], edge.point_mm[[0, -1]])
+    chord = np.linalg.norm(np.diff(kept[1], axis=0), axis=1)
+    sag = chord[:-1] ** 2 / 8 / 800
+    assert sag.max() < 1.2 and np.median(sag) > 0.8
