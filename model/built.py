@@ -89,11 +89,15 @@ def build(car: Car, plan: Plan) -> Built:
     PlanError
         If the plan cannot be built on this car.
     """
-    shape = remembered_shape(car)
     if plan.car and plan.car != car.name:
         raise PlanError(
             "car", f"must be {car.name!r}; this plan was drawn for {plan.car!r}.", "Load a plan of this car."
         )
+    return build_on(remembered_shape(car), plan)
+
+
+def build_on(shape: CarShape, plan: Plan) -> Built:
+    """Carry out a plan on a car's geometry; see :func:`build`."""
     placed = place(shape, plan)
     roof, ends = placed.roof, placed.ends
     for post in ends.values():

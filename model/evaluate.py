@@ -15,7 +15,7 @@ from .interference import interference_of
 from .layout import ROOF
 from .limits import check_ranges, refused_drop
 from .measured import Car
-from .moves import IDENTITY
+from .moves import IDENTITY, RigidMove
 from .occupant import effective_headroom_mm
 from .plan import Plan
 from .plandict import plan_to_dict
@@ -158,9 +158,7 @@ def _totals(built: Built, seams) -> Totals:
     roof = built.shape.skin.grids["roof"]
     move = built.moves.get(ROOF, IDENTITY)
     removed = waste_area_mm2(built)
-    headroom = [None, None]
-    if car.seat_mm is not None:
-        headroom = [effective_headroom_mm(roof, car.gauge_mm, car.seat_mm, m) for m in (IDENTITY, move)]
+    headroom = [headroom_mm(built, IDENTITY), headroom_mm(built)]
     return Totals(
         weld_mm=float(sum(by_kind.values())),
         weld_by_kind_mm=by_kind,
@@ -176,6 +174,15 @@ def _totals(built: Built, seams) -> Totals:
         skin_area_mm2=metal_area_mm2(built.shape),
         removed_area_mm2=removed,
     )
+
+
+def headroom_mm(built: Built, move: RigidMove | None = None) -> float | None:
+    """Return effective headroom under the roof where the plan, or another move, puts it. [mm]"""
+    car = built.shape.car
+    if car.seat_mm is None:
+        return None
+    move = built.moves.get(ROOF, IDENTITY) if move is None else move
+    return effective_headroom_mm(built.shape.skin.grids["roof"], car.gauge_mm, car.seat_mm, move)
 
 
 def highest_mm(grid: Grid, direction) -> float:

@@ -190,6 +190,10 @@ class Car:
         Hoop and row of the point on the roof whose drop is "the rear drop".
     unit : str
         ``in`` or ``mm``: how lengths of this car are typed and shown.
+    readings : int
+        How often every length was read; what the file says is their mean.
+    read_again : tuple of (place, times)
+        Places read more often, named as :mod:`model.readings` names them.
     """
 
     name: str
@@ -206,6 +210,12 @@ class Car:
     rear_point: tuple[str, str]
     seat_mm: Point | None = None
     keep_outs: tuple[KeepOut, ...] = ()
+    readings: int = 1
+    read_again: tuple[tuple[str, int], ...] = ()
+
+    def times_read(self, place: str) -> int:
+        """Return how often the lengths at a place were read."""
+        return dict(self.read_again).get(place, self.readings)
 
     @property
     def gutter_index(self) -> int:

@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from .cuts import Zones, zones_of
+from .cuts import RoofZones, Zones, zones_of
 from .measured import Car, Opening
 from .outlines import Outline, line_at_distance, outline_on_skin, widest_line_mm
 from .placing import PostKey, front_posts, rear_posts
@@ -36,12 +36,8 @@ class CarShape:
     skin: Skin
     openings: tuple[GlassOpening, ...]
     lines: dict[PostKey, PostLine]
+    zones: dict[str, Zones | RoofZones]  # how the posts share every grid
     _flanges: dict = field(default_factory=dict, repr=False)
-
-    @cached_property
-    def zones(self) -> dict[str, Zones]:
-        """How the posts share every grid."""
-        return zones_of(self.lines, self.skin.grids.values(), front_posts(self.car), rear_posts(self.car))
 
     @property
     def rear_window(self) -> GlassOpening:
@@ -99,4 +95,36 @@ def shape_of(car: Car) -> CarShape:
     openings = tuple(
         GlassOpening(o, outline_on_skin(o, skin.grid_of(o.grid, o.side))) for o in car.all_openings()
     )
-    return CarShape(car, skin, openings, {(p.name, p.side): PostLine(p) for p in car.all_posts()})
+    lines = {(p.name, p.side): PostLine(p) for p in car.all_posts()}
+    return CarShape(car, skin, openings, lines, _zones(car, skin, lines))
+
+
+def _zones(car, skin, lines):
+    return zones_of(lines, skin.grids.values(), front_posts(car), rear_posts(car))
+
+
+def shape_near(car: Car, like: CarShape) -> CarShape:
+    """Return the geometry of a car whose measures differ a little from those of ``like``.
+
+    What is the same is taken over, so that what was worked out for it still
+    serves; so are the spline parameters, and, where no post changed, how the
+    posts share the skin between them.
+    """
+    skin = skin_of(car, like.skin)
+    old = {(o.opening, id(o.outline.grid)): o for o in like.openings}
+    openings = []
+    for o in car.all_openings():
+        grid = skin.grid_of(o.grid, o.side)
+        openings.append(old.get((o, id(grid))) or GlassOpening(o, outline_on_skin(o, grid)))
+    lines = {
+        (p.name, p.side): like.lines[p.name, p.side]
+        if p == like.lines[p.name, p.side].post
+        else PostLine(p)
+        for p in car.all_posts()
+    }
+    is_same = all(line is like.lines[key] for key, line in lines.items())
+    zones = like.zones if is_same else _zones(car, skin, lines)
+    shape = CarShape(car, skin, tuple(openings), lines, zones)
+    if shape.rear_window is like.rear_window:
+        shape._flanges.update(like._flanges)
+    return shape

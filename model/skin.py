@@ -340,9 +340,13 @@ class Grid:
 
 @dataclass(frozen=True, eq=False)
 class Skin:
-    """All grids of one car, by name."""
+    """All grids of one car, by name.
+
+    ``parameters`` are those of its points in u, in v on the sides and in v on the roof.
+    """
 
     grids: dict[str, Grid]
+    parameters: tuple[np.ndarray, np.ndarray, np.ndarray]
 
     @cached_property
     def area_mm2(self) -> float:
@@ -354,15 +358,25 @@ class Skin:
         return self.grids[f"side {side}" if kind == "side" else kind]
 
 
-def skin_of(car: Car) -> Skin:
-    """Return the B-spline skin through every measured point of ``car``."""
+def skin_of(car: Car, like: Skin | None = None) -> Skin:
+    """Return the B-spline skin through every measured point of ``car``.
+
+    With ``like``, the skin of a car that differs a little: its parameters are
+    taken over, and so is every grid that is the same.
+    """
     g = car.gutter_index
     right = np.array([hoop.side_mm("right") for hoop in car.hoops])  # (hoops, rows, 3)
     left = np.array([hoop.side_mm("left") for hoop in car.hoops])
     over = np.concatenate([right[:, g:], left[:, g:-1][:, ::-1]], axis=1)  # gutter … crown … gutter
-    u = _averaged_parameters(np.concatenate([right, left[:, :-1]], axis=1))
-    v_side = _averaged_parameters(np.concatenate([right[:, : g + 1], left[:, : g + 1]]).swapaxes(0, 1))
-    v_roof = _averaged_parameters(over.swapaxes(0, 1))
+    u, v_side, v_roof = parameters = (
+        like.parameters
+        if like is not None
+        else (
+            _averaged_parameters(np.concatenate([right, left[:, :-1]], axis=1)),
+            _averaged_parameters(np.concatenate([right[:, : g + 1], left[:, : g + 1]]).swapaxes(0, 1)),
+            _averaged_parameters(over.swapaxes(0, 1)),
+        )
+    )
     grids = [
         _grid("side right", "side", u, v_side, right[:, : g + 1], (0, 1, 0)),
         _grid("roof", "roof", u, v_roof, over, (0, 0, 1)),
@@ -382,7 +396,13 @@ def skin_of(car: Car) -> Skin:
         ]
         points = np.array([*lines, over[hoop]]).swapaxes(0, 1)  # (across, up, 3)
         grids.append(_grid(name, name, v_roof, v_side, points, outward))
-    return Skin({grid.name: grid for grid in grids})
+    if like is not None:
+        grids = [_same_or_new(like.grids[grid.name], grid) for grid in grids]
+    return Skin({grid.name: grid for grid in grids}, parameters)
+
+
+def _same_or_new(old: Grid, new: Grid) -> Grid:
+    return old if np.array_equal(old.poles_mm, new.poles_mm) else new
 
 
 def _grid(name, kind, u, v, points, outward_hint) -> Grid:
