@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import cache, partial
 
 from .. import gauges
@@ -70,7 +71,7 @@ def _limits(gauge_mm):
 
 def _fit_checks():
     def limit(kind, gauge_mm):
-        return lambda: _limits(gauge_mm)[kind]
+        return lambda: _limits(gauge_mm).get(kind, math.nan)  # nan: not flagged
 
     steps = [
         (f"step between edges of {t:g} mm sheet", limit("step", t), printed, 0.005)
