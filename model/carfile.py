@@ -173,7 +173,7 @@ def _car_from_values(values, folder):
         panels=panels,
         openings=tuple(map(_opening, head.tables("opening", OPENING))),
         posts=tuple(map(_post, head.tables("post", POST))),
-        gauge_mm=head.length("gauge"),
+        gauge_mm=head.thickness("gauge"),
         glass_mm=head.length("glass"),
         tape_mm=tape_mm,
         rear_point=(rear.text("hoop"), rear.text("row")),
@@ -244,7 +244,9 @@ def _post(fields):
         read_point(point, fields.unit, f"{fields.place}, axis point {number}", fields.refuse)
         for number, point in enumerate(fields.list("axis"), start=1)
     ]
-    lengths = {f"{key}_mm": fields.length(key) for key in POST[3:]}
+    lengths = {
+        f"{key}_mm": fields.thickness(key) if key == "wall" else fields.length(key) for key in POST[3:]
+    }
     return Post(name=fields.text("name"), side=fields.text("side", "right"), axis_mm=tuple(axis), **lengths)
 
 

@@ -1,7 +1,8 @@
 """The command ``plumbdrop``: the same calls as the notebook, from a shell.
 
-Exit codes: 0 done; 2 refused, with one message on standard error.  Nothing
-heavy is imported before a command needs it.
+Exit codes: 0 done; 1 an outside check of ``verify`` does not hold; 2 refused,
+with one message on standard error.  Nothing heavy is imported before a command
+needs it.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from . import __version__
 from .errors import FileRefused, RoofError
 from .plansettings import SETTINGS
 
-DONE, REFUSED = 0, 2
+DONE, FAILED, REFUSED = 0, 1, 2
 DEMO_CAR = "coupe"
 DEMO_STEP, DEMO_JSON = "plumbdrop-demo.step", "plumbdrop-demo.json"
 NOTEBOOK = "chop.ipynb"
@@ -51,8 +52,9 @@ def main(arguments=None) -> int:
             stream.reconfigure(errors="replace")  # an old console may lack ″ or ³
     try:
         options = command_parser().parse_args(arguments)
-        options.run(options)
+        code = options.run(options) or DONE
         sys.stdout.flush()
+        return code
     except RoofError as refusal:
         print(refusal, file=sys.stderr)
         return REFUSED
@@ -99,6 +101,10 @@ def command_parser() -> argparse.ArgumentParser:
     hoops = command("hoops", _hoops, "write the car's hoop table as CSV, for a spreadsheet")
     _car(hoops)
     hoops.add_argument("-o", "--output", metavar="FILE", required=True, help="CSV file to write")
+
+    verify = command("verify", _verify, "hold what Plumbdrop works out against published values")
+    verify.add_argument("-o", "--output", metavar="FILE", help="write the table as a Markdown page")
+    _json(verify)
 
     notebook = command("notebook", _notebook, "open the notebook with the sliders")
     notebook.add_argument(
@@ -197,6 +203,20 @@ def _hoops(options):
 
     car = _read_car(options.car)
     print(_written(options.output, lambda path: write_text_atomically(path, hoop_table_csv(car))))
+
+
+def _verify(options):
+    from .files import write_text_atomically
+    from .outside.verify import all_checks, outcomes_of, summary_of, verify_json, verify_page, verify_text
+
+    outcomes = outcomes_of(all_checks())
+    said = verify_text(outcomes)
+    if options.output:
+        page = verify_page(outcomes)
+        said = _written(options.output, lambda path: write_text_atomically(path, page))
+        said += f"\n{summary_of(outcomes)}\n"
+    print(_json_text(verify_json(outcomes)) if options.json else said, end="")
+    return DONE if all(outcome.holds for outcome in outcomes) else FAILED
 
 
 def _notebook(options):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from difflib import get_close_matches
 
 from .errors import MeasureError
+from .gauges import is_gauge, thickness_mm
 from .units import angle_deg, length_mm
 
 REQUIRED = object()
@@ -140,6 +141,11 @@ class Fields:
         """Return a length. [mm]"""
         value = self.value(name, default)
         return value if value is default else read_length(value, self.unit, self.at(name), self.refuse)
+
+    def thickness(self, name):
+        """Return a sheet's thickness, given as a length or as a gauge such as ``18 ga``. [mm]"""
+        value = self.value(name)
+        return thickness_mm(value, self.at(name)) if is_gauge(value) else self.length(name)
 
     def angle(self, name, default=REQUIRED):
         """Return an angle. [deg]"""

@@ -47,10 +47,6 @@ def test_lengths_are_millimetres_and_angles_radians(file):
         assert dict(unit)["SI_UNIT"] == [None, Enum("RADIAN")]
 
 
-def test_schema_is_one_that_shops_read(file):
-    assert "FILE_SCHEMA(('AUTOMOTIVE_DESIGN" in file.header
-
-
 def test_every_part_is_a_named_product(car, file):
     products = [p[0] for p in file.of("PRODUCT").values()]
     expected = {part.name for part in exact_parts(built_of(CASE[car]), form=SURFACES)}

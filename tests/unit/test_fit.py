@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 from model.edges import Edge
 from model.fit import Facing, meetings
 from model.moves import RigidMove, pitch_about, translation
-
-INCH = 25.4
+from model.outside.curves import arc_edge
 
 
 def edge(start, direction, normal, length=200.0, count=9):
@@ -58,38 +57,14 @@ def test_weights_and_places_cover_the_edge():
     assert np.ptp(np.diff(m.along_mm)) < 1e-10 and np.diff(m.along_mm).max() <= 12.0
 
 
-def arc_edge(radius, angle, *, is_first, length=200.0):
-    """The straight edge of a cylinder about the x axis, cut along it at ``angle`` from the top.
-
-    The first edge's metal lies at smaller angles (y smaller), so B points to larger ones.
-    """
-    n = np.array([0.0, np.sin(angle), np.cos(angle)])
-    p = radius * n
-    return (
-        edge((100, *p[1:]), (-1, 0, 0), n, length) if is_first else edge((-100, *p[1:]), (1, 0, 0), n, length)
-    )
-
-
-def test_three_inch_arc_out_of_a_20_inch_cylinder():
-    """Chord 40 sin 0.075 = 2.9972 in; step 0; both tangents make half the arc's angle, 0.075 rad = 4.297°."""
-    first = arc_edge(20 * INCH, -0.075, is_first=True)
-    second = arc_edge(20 * INCH, 0.075, is_first=False)
-    m = meeting(first, [second])
-    assert m.faces.all()
-    np.testing.assert_allclose(m.gap_mm / INCH, 2.9972, atol=5e-5)
-    np.testing.assert_allclose(m.gap_mm / INCH, 40 * np.sin(0.075), atol=1e-12)
-    np.testing.assert_allclose(m.step_mm, 0.0, atol=1e-10)
-    np.testing.assert_allclose(m.angle_first_deg, 4.297, atol=5e-4)
-    np.testing.assert_allclose(m.angle_first_deg, np.degrees(0.075), atol=1e-10)
-    np.testing.assert_allclose(m.angle_second_deg, np.degrees(0.075), atol=1e-10)
-
-
 @pytest.mark.parametrize("seed", range(4))
 def test_a_fair_arc_reads_the_same_however_it_lies(seed):
     move = RigidMove(any_turn(seed), np.array([100.0, -50.0, 7.0]))
     first, second = arc_edge(500, -0.1, is_first=True), arc_edge(500, 0.1, is_first=False)
     turned = [Edge(move.points(e.point_mm), move.vectors(e.normal)) for e in (first, second)]
     a, b = meeting(first, [second]), meeting(turned[0], [turned[1]])
+    assert a.faces.all() and np.ptp(a.gap_mm) < 1e-12
+    np.testing.assert_allclose(a.angle_first_deg, np.degrees(0.1), atol=1e-10)
     for field in ("gap_mm", "step_mm", "angle_first_deg", "angle_second_deg"):
         np.testing.assert_allclose(getattr(a, field), getattr(b, field), atol=1e-9)
 
