@@ -10,6 +10,7 @@ from .errors import MeasureError
 from .fields import choice_hint
 from .measured import CROWN, GUTTER
 from .partcheck import check_keep_outs, check_openings, check_posts, refuse_repeated, segments_cross
+from .readings import places_of
 from .units import LONGEST_MM, UNITS, shown
 
 BELT = "belt"
@@ -38,6 +39,16 @@ def check_car(car):
     check_openings(car)
     check_posts(car)
     check_keep_outs(car)
+    _check_read_again(car)
+
+
+def _check_read_again(car):
+    places = tuple(dict.fromkeys(place for place, _, _ in places_of(car)))
+    for place, _ in car.read_again:
+        if place not in places:
+            raise MeasureError(
+                f'read_again must name places of this car; it has no "{place}".', choice_hint(place, places)
+            )
 
 
 def _check_finite(item, place):

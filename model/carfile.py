@@ -30,6 +30,8 @@ HEAD = (
     "tape",
     "rear_point",
     "seat",
+    "readings",
+    "read_again",
     "hoop_table",
 )
 LISTS = ("hoop", "panel", "opening", "post", "keep_out")
@@ -112,6 +114,10 @@ def car_toml(car: Car) -> str:
         *([f"seat = {lengths(car.seat_mm, car.unit)}"] if car.seat_mm else []),
     ]
     body = []
+    if car.readings > 1:
+        head.append(f"readings = {car.readings}")
+    if car.read_again:
+        body += ["", "[read_again]", *(f"{key(place)} = {times}" for place, times in car.read_again)]
     for hoop in car.hoops:
         body += ["", "[[hoop]]", f"name = {quoted(hoop.name)}"]
         for side, points, rows in (
@@ -178,8 +184,22 @@ def _car_from_values(values, folder):
         tape_mm=tape_mm,
         rear_point=(rear.text("hoop"), rear.text("row")),
         seat_mm=head.point("seat", None),
+        readings=head.count("readings", 1),
+        read_again=_read_again(head),
         keep_outs=tuple(map(_keep_out, head.tables("keep_out", KEEP_OUT))),
     )
+
+
+def _read_again(head):
+    """Return places and how often they were read; whether the car has them is checked with the car."""
+    values = head.value("read_again", {})
+    if not isinstance(values, dict):
+        raise MeasureError(
+            f"read_again must be a table of places; got {values!r:.60}.",
+            'Write [read_again], and under it lines such as "post A right, foot" = 2.',
+        )
+    places = head.table("read_again", tuple(values)) if values else None
+    return tuple((place, places.count(place)) for place in values)
 
 
 def _sections(head, rows, tape_mm, folder):

@@ -85,6 +85,11 @@ def command_parser() -> argparse.ArgumentParser:
     _plan(report)
     _json(report)
 
+    tape = command("tape", _tape, "print how far off every number may be by the tape, and what to read again")
+    _car(tape)
+    _plan(tape)
+    _json(tape)
+
     compare = command("compare", _compare, "print several plans of one car side by side")
     _car(compare)
     compare.add_argument("plans", metavar="PLAN", nargs="+", help="plan files, two or more")
@@ -141,13 +146,16 @@ def _json(parser):
 
 
 def _demo(options):
+    from dataclasses import replace
+
     from .evaluate import evaluate
     from .files import write_text_atomically
     from .output.text import report_text
+    from .uncertainty import cut_uncertainty
 
     car = _read_car(DEMO_CAR)
     plan = _read_plan(f"{DEMO_CAR}-plan", car)
-    report = evaluate(car, plan)
+    report = replace(evaluate(car, plan), uncertainty=cut_uncertainty(car, plan))
     said = [_written(DEMO_JSON, lambda path: write_text_atomically(path, _json_text(report.to_json())))]
     print(report_text(report), flush=True)
     said.append(_written(DEMO_STEP, lambda path: _write_step(car, plan, path)))
@@ -165,12 +173,35 @@ def _check(options):
 
 
 def _report(options):
+    from dataclasses import replace
+
     from .evaluate import evaluate
     from .output.text import report_text
+    from .uncertainty import cut_uncertainty
 
     car, plan = _car_and_plan(options)
-    report = evaluate(car, plan)
+    report = replace(evaluate(car, plan), uncertainty=cut_uncertainty(car, plan))
     print(_json_text(report.to_json()) if options.json else report_text(report), end="")
+
+
+def _tape(options):
+    from dataclasses import asdict
+
+    from .evaluate import build_checked
+    from .output.sureness import tape_text
+    from .uncertainty import Working
+
+    car, plan = _car_and_plan(options)
+    build_checked(car, plan)  # a plan that cannot be built is refused before the long work
+    working = Working(car, plan)
+    is_watched = sys.stderr.isatty()
+    for share in working.steps():
+        if is_watched:
+            print(f"\r{share:4.0%} of the readings moved", end="", file=sys.stderr, flush=True)
+    if is_watched:
+        print("\r" + 40 * " " + "\r", end="", file=sys.stderr)
+    found = working.result
+    print(_json_text(asdict(found)) if options.json else tape_text(car, plan, found), end="")
 
 
 def _compare(options):

@@ -154,8 +154,7 @@ def _totals(built: Built, seams) -> Totals:
     for seam in seams:
         by_kind[seam.kind] = by_kind.get(seam.kind, 0.0) + seam.length_mm
         by_side[seam.side] = by_side.get(seam.side, 0.0) + seam.length_mm
-    car, plan = built.shape.car, built.plan
-    roof = built.shape.skin.grids["roof"]
+    plan, roof = built.plan, built.shape.skin.grids["roof"]
     move = built.moves.get(ROOF, IDENTITY)
     removed = waste_area_mm2(built)
     headroom = [headroom_mm(built, IDENTITY), headroom_mm(built)]

@@ -147,6 +147,15 @@ class Fields:
         value = self.value(name)
         return thickness_mm(value, self.at(name)) if is_gauge(value) else self.length(name)
 
+    def count(self, name, default=REQUIRED):
+        """Return a whole number of at least one."""
+        number = self.value(name, default)
+        if isinstance(number, bool) or not isinstance(number, int) or not 1 <= number <= 100:
+            raise self.refuse(
+                self.at(name), f"must be a whole number from 1 to 100; got {number!r:.60}.", "Count again."
+            )
+        return number
+
     def angle(self, name, default=REQUIRED):
         """Return an angle. [deg]"""
         value = self.value(name, default)

@@ -26,6 +26,7 @@ from .evaluate import build_checked, fit_report_of, with_interference
 from .limits import limits_of
 from .measured import Car
 from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
+from .output.sureness import sureness_html
 from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
 from .plan import Plan, WindowMove
 from .planfile import read_plan, write_plan
@@ -34,11 +35,13 @@ from .previewstyle import legend_html, section, status_html, style_html
 from .report import Report
 from .roofview import RoofView
 from .silhouette import VIEWS, side_drawing
+from .uncertainty import Working, cut_uncertainty
 
 FILE = "a car file …"
 LOOKING = "Looking for what runs into what …"
 DRAW_AFTER_S = 0.015  # for the picture to get away before the side view is drawn
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
+TAPE_AFTER_S = 2.0  # the same, for the ± of all that is not cut by
 TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
 
 
@@ -190,6 +193,7 @@ class Preview(widgets.VBox):
         self.timings_ms = clock.laps_ms
         self._say(LOOKING)
         self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))
+        self._tape_later(built)
 
     def _afterwards(self, *work):
         """Do work once no slider has moved for so many seconds; at once where no kernel runs."""
@@ -216,9 +220,36 @@ class Preview(widgets.VBox):
             clock.lap("tables")
             self.timings_ms |= clock.laps_ms
 
+    def _tape_later(self, built):
+        """Work out every ± while nobody moves a slider, a reading at a time; not where no kernel runs."""
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            return
+        working = Working(self.car, self.plan)
+        steps = working.steps()
+
+        def step():
+            if built is not self.built:
+                return
+            next(steps)
+            if working.result is None:
+                loop.call_later(0.005, self._guarded, step)
+            else:
+                self.report = replace(self.report, uncertainty=working.result)
+                self._say_how_sure()
+
+        loop.call_later(TAPE_AFTER_S, self._guarded, step)
+
+    def _say_how_sure(self):
+        self.sureness.value = sureness_html(self.report.uncertainty, self.car.unit)
+
     def _look_now(self, built):
         if built is self.built:
-            self.report = with_interference(self.report, built)
+            self.report = replace(
+                with_interference(self.report, built), uncertainty=cut_uncertainty(self.car, self.plan)
+            )
+            self._say_how_sure()
             self.headline.value = headline_html(self.report)
             self.findings.value = findings_html(self.report)
             if LOOKING in self.status.value:  # not a refusal that came since
@@ -271,6 +302,7 @@ class Preview(widgets.VBox):
         self.legend = widgets.HTML()
         self.headline, self.silhouette = widgets.HTML(), widgets.HTML()
         self.posts, self.seams, self.window, self.findings = (widgets.HTML() for _ in range(4))
+        self.sureness = widgets.HTML()
         self.controls_box = widgets.VBox()
         self.plan_path, self.step_path = _path("plan file", "200px"), _path("STEP file", "200px")
         self.save_button = widgets.Button(description="save plan", icon="save", layout={"width": "auto"})
@@ -306,6 +338,7 @@ class Preview(widgets.VBox):
             [
                 section("Findings, worst first", self.findings),
                 section("Posts: what to cut, where the ends land", self.posts),
+                section("How sure: what the tape leaves open", self.sureness),
                 section("Seams", self.seams),
                 section("Glass", self.window),
                 cautions,

@@ -48,13 +48,18 @@ class Reading:
     sd_mm: float
 
 
-def readings_of(car: Car) -> tuple[Reading, ...]:
-    """Return every reading of a car, in the order of its file."""
+def places_of(car: Car) -> list[tuple[str, str, list[Path]]]:
+    """Return (place, what, where in the record) of every reading, in the order of a car file."""
     found = [*_of_hoops(car), *_of_panels(car), *_of_openings(car), *_of_posts(car)]
     if car.seat_mm is not None:
         found += [("seat", axis, [("seat_mm", i)]) for i, axis in enumerate(_AXES)]
+    return found
+
+
+def readings_of(car: Car) -> tuple[Reading, ...]:
+    """Return every reading of a car, in the order of a car file."""
     out = []
-    for place, what, paths in found:
+    for place, what, paths in places_of(car):
         times = car.times_read(place)
         sd = car.tape_mm / (12 * times) ** 0.5
         out.append(Reading(place, what, tuple(paths), _at(car, paths[0]), times, sd))

@@ -17,6 +17,7 @@ from .cells import (
     volume_cell,
     wrapped,
 )
+from .sureness import sureness_lines
 
 FINE_BELOW_MM = 6.35  # findings under 1/4 in are read to 1/32
 
@@ -54,6 +55,7 @@ def report_text(report: Report) -> str:
         _post_cuts(report, unit) if report.posts else [],
         _post_ends(report, unit) if report.posts else [],
         _marks(report, unit) if report.posts else [],
+        sureness_lines(report.uncertainty, unit) if report.posts else [],
         _caution(CAUTION_CUT) if is_cut else [],
         _seams(report, unit),
         _interference(report, unit),

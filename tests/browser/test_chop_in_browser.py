@@ -207,7 +207,8 @@ def test_how_long_a_key_press_takes(page):
     for _ in range(15):
         page.keyboard.press("ArrowRight")
         page.wait_for_function(
-            "() => window.seen.picture && window.seen.numbers && performance.now() - window.seen.numbers > 1500",
+            "() => window.seen.picture && window.seen.numbers"
+            " && performance.now() - window.seen.numbers > 1500",
             timeout=SETTLED_WITHIN_S * 1000,
         )
         seen = page.evaluate("window.seen")
