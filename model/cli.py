@@ -100,6 +100,19 @@ def command_parser() -> argparse.ArgumentParser:
     _car(hoops)
     hoops.add_argument("-o", "--output", metavar="FILE", required=True, help="CSV file to write")
 
+    points = command("points", _points, "write a sheet of points to measure again on the tacked roof")
+    _car(points)
+    _tacked_plan(points)
+    points.add_argument("-o", "--output", metavar="FILE", required=True, help="TOML file to write")
+
+    fitted = command("fitted", _fitted, "hold the tacked roof against its plan: what to move, and how far")
+    _car(fitted)
+    _tacked_plan(fitted)
+    fitted.add_argument(
+        "measured", metavar="MEASURED", help="points measured again, or those that ship: coupe-tacked"
+    )
+    _json(fitted)
+
     notebook = command("notebook", _notebook, "open the notebook with the sliders")
     notebook.add_argument(
         "jupyter_options",
@@ -112,6 +125,12 @@ def command_parser() -> argparse.ArgumentParser:
 
 def _car(parser):
     parser.add_argument("car", metavar="CAR", help="car file, or one that ships: coupe, pickup")
+
+
+def _tacked_plan(parser):
+    parser.add_argument(
+        "plan", metavar="PLAN", help="plan the roof was cut by, or one that ships: coupe-plan"
+    )
 
 
 def _plan(parser):
@@ -197,6 +216,28 @@ def _hoops(options):
 
     car = _read_car(options.car)
     print(_written(options.output, lambda path: write_text_atomically(path, hoop_table_csv(car))))
+
+
+def _points(options):
+    from .files import write_text_atomically
+    from .tackedfit import sheet_of
+
+    car = _read_car(options.car)
+    sheet = sheet_of(car, _read_plan(options.plan, car))
+    print(_written(options.output, lambda path: write_text_atomically(path, sheet)))
+
+
+def _fitted(options):
+    from .carfile import demo_car_names, demo_tacked_path
+    from .output.tackedtext import tacked_text
+    from .tackedfit import fitted_from_file
+
+    car = _read_car(options.car)
+    shipped = {f"{name}-tacked": name for name in demo_car_names()}
+    is_shipped = options.measured in shipped and not Path(options.measured).is_file()
+    path = demo_tacked_path(shipped[options.measured]) if is_shipped else options.measured
+    report = fitted_from_file(car, _read_plan(options.plan, car), path)
+    print(_json_text(report.to_json()) if options.json else tacked_text(report), end="")
 
 
 def _notebook(options):

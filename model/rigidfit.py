@@ -268,7 +268,7 @@ def stand_of(given: Readings) -> Stand:
     first = allowing = adjusted(given, _bends_told_apart(given))
     wrong: list[tuple[int, int]] = []
     doubtful = ()
-    while allowing.freedom >= 2:
+    while allowing.freedom:
         score = np.abs(allowing.standardised)
         worst = int(score.argmax())
         if score[worst] <= -ndtri(OUTLIER_RISK / (2 * len(score))):

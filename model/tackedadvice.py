@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from math import ceil
 
+from .rigidfit import LEAST_CHECKED, SURE_95
 from .units import shop_inches, shown
 
 FINEST = 32  # what is left to correct is small: read to 1/32 in
 LEAST_MM = 25.4 / FINEST / 2  # less reads as nothing
+POORLY_TOLD = 2.0  # assumed: times the ± of measuring a corner itself
 CORNERS = ("left front", "right front", "left rear", "right rear")
 _TOGETHER = {  # parts that move alike where the roof is not turned so: told as one
     "raise_mm": {
@@ -96,16 +98,75 @@ def advice_on_bend(kind, amount, unit) -> str:
             "corner, bring it down, tack again and measure again."
         )
     if kind == "spread":
-        way, cure = (
-            ("out", "Draw the sides together") if mm > 0 else ("in", "Press the sides apart")
-        )  # between the gutters
+        way, cure = ("out", "draw the sides together") if mm > 0 else ("in", "press the sides apart")
         return (
             f"Spread, no misplacement: either side stands {way} by {by}. Moving the roof does not cure it: "
-            f"{cure.lower()} from gutter to gutter before the next tack, and brace them so."
+            f"{cure} from gutter to gutter before the next tack, and brace them so."
         )
     way = "high" if mm > 0 else "low"
     return (
         f"Bow, no misplacement: the middle between front and rear posts stands {way} by {by}: it has "
         "sprung. Moving the roof does not cure it: let go the tacks between the end posts, bring the middle "
         f"{'down' if mm > 0 else 'up'} on a prop and tack again."
+    )
+
+
+def notes_on(found, names, mirrored, places, unit) -> tuple[str, ...]:
+    """Return what to know before the advice is followed.
+
+    Parameters
+    ----------
+    found : Adjustment
+    names : sequence of str
+        Of its readings.
+    mirrored : sequence of str
+        Points planned from the mirror image of the other side.
+    places : dict of Place
+    """
+    notes = []
+    unchecked = [n for n, share in zip(names, found.redundancy, strict=True) if share < LEAST_CHECKED]
+    if found.freedom == 0:
+        notes.append(
+            "Nothing checks these readings: a slip in any of them goes into the advice. Measure more."
+        )
+    elif unchecked:
+        notes.append(f"No other reading checks these; read them twice: {'; '.join(unchecked)}.")
+    if not found.is_explained:
+        notes.append(
+            f"The points disagree {found.misfit:.1f} times as much as the tape explains: the roof has sprung "
+            "in some other way, a point was mistaken, or the tape was held less well than assumed. "
+            "Every ± is widened by as much."
+        )
+    if mirrored:
+        notes.append(
+            "Planned from the mirror image of the other side, so that a car that is not alike on both sides "
+            f"reads as misplaced: {'; '.join(mirrored)}."
+        )
+    if any(places[name].raise_mm.value is None for name in CORNERS):
+        notes.append(
+            "Points on one line leave open how the roof is tilted about it: "
+            "measure a height well off that line."
+        )
+    if places["roof"].back_mm.value is None or places["roof"].right_mm.value is None:
+        notes.append(
+            "To be told fore-and-aft and across, measure x and y of points at the front and at the rear."
+        )
+    return (*notes, *_poor_spread(found, places, unit))
+
+
+def _poor_spread(found, places, unit):
+    single = SURE_95 * float(found.sd_mm.max())
+    doubts = {
+        f"{called} at the {name}": getattr(places[name], way).plus_minus
+        for name in CORNERS
+        for way, (_, _, called) in _ORDERS.items()
+    }
+    doubts = {where: doubt for where, doubt in doubts.items() if doubt is not None}
+    worst = max(doubts, key=doubts.get, default=None)
+    if worst is None or doubts[worst] <= POORLY_TOLD * single:
+        return ()
+    return (
+        f"The points are poorly spread, worst for {worst}: {plus_minus(doubts[worst], unit)}, where one "
+        f"point measured there would give {plus_minus(single, unit)}. Add points at the corners they "
+        "leave out.",
     )

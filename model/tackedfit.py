@@ -33,8 +33,6 @@ from .placing import front_posts, rear_posts
 from .plan import Plan
 from .posts import landing_point, miss_in_plane
 from .rigidfit import (
-    LEAST_CHECKED,
-    SURE_95,
     Adjustment,
     Readings,
     Stand,
@@ -54,14 +52,13 @@ from .tacked import (
     TackedReport,
     TackedRoof,
 )
-from .tackedadvice import CORNERS, advice_on_bend, advice_on_move
+from .tackedadvice import CORNERS, advice_on_bend, advice_on_move, notes_on
 from .tackedfile import read_tacked, tacked_sheet
 from .units import shown
 
 BENDS = ("twist", "spread", "bow")
 SHEET_COUNT = 8  # assumed: four corners, and as many again to check them by
 FARTHEST_MM = 300.0  # assumed: no tacked roof stands a foot off; a reading that says so is a slip
-POORLY_TOLD = 2.0  # assumed: times the ± of measuring a corner itself
 REGIONS = {
     "roof": CORNERS,
     "front": ("left front", "right front"),
@@ -98,7 +95,7 @@ def sheet_of(car: Car, plan: Plan) -> str:
     known = list(marked_points(built).values())
     on_skin = [point for point in known if not point.is_mark]
     everywhere = _readings(
-        _corners(built),
+        roof_corners_mm(built),
         on_skin,
         np.array([p.planned_mm for p in on_skin]),
         [car.tape_mm] * len(on_skin),
@@ -106,7 +103,7 @@ def sheet_of(car: Car, plan: Plan) -> str:
     )
     chosen = [on_skin[i] for i in sorted(most_telling(everywhere, SHEET_COUNT))]
     planned = np.array([point.planned_mm for point in chosen])
-    corners = _corners(built)
+    corners = roof_corners_mm(built)
     exact = adjusted(_readings(corners, chosen, planned, [car.tape_mm] * len(chosen), car.tape_mm))
     doubt = exact.told(exact.displacement_rows(corners)[:, 2])
     return tacked_sheet(car, plan, chosen, [p for p in known if p not in chosen], float(doubt.max()))
@@ -128,7 +125,7 @@ def fitted(built: Built, tacked: TackedRoof) -> TackedReport:
         [[np.nan if mm is None else mm for mm in point.at_mm] for point in tacked.points], float
     )
     _refuse_slips(points, measured, car.unit)
-    corners = _corners(built)
+    corners = roof_corners_mm(built)
     tapes = [car.tape_mm if p.before_mm is None else tacked.tape_mm for p in tacked.points]
     readings = _readings(corners, points, measured, tapes, tacked.tape_mm)
     stand = stand_of(readings)
@@ -176,7 +173,13 @@ def fitted(built: Built, tacked: TackedRoof) -> TackedReport:
             *advice_on_move(places, *turns, car.unit),
             *(advice_on_bend(bend.kind, bend.amount_mm, car.unit) for bend in bends if bend.shows),
         ),
-        notes=_notes(stand, points, places, readings, car.unit),
+        notes=notes_on(
+            found,
+            [_reading_name(points, *reading) for reading in found.readings.tolist()],
+            [point.name for point in points if point.is_mirrored],
+            places,
+            car.unit,
+        ),
     )
 
 
@@ -208,7 +211,7 @@ def _half_size(corners):
     )[1] / 4
 
 
-def _corners(built):
+def roof_corners_mm(built):
     """Return where the plan lands the upper ends of the end posts, (4, 3), in the order of CORNERS."""
     car = built.shape.car
     right_front, left_front = front_posts(car)
@@ -254,8 +257,8 @@ def _refuse_slips(points, measured, unit):
         for axis, planned, mm in zip(AXES, point.planned_mm, at, strict=True):
             if abs(mm - planned) > FARTHEST_MM:
                 raise MeasureError(
-                    f'point "{point.name}", {axis} must be within {shown(FARTHEST_MM, unit)} of where the plan '
-                    f"puts it, {shown(planned, unit)}; got {shown(mm, unit)}.",
+                    f'point "{point.name}", {axis} must be within {shown(FARTHEST_MM, unit)} of where '
+                    f"the plan puts it, {shown(planned, unit)}; got {shown(mm, unit)}.",
                     "Read the tape again; check the sign of y, and that it is this point.",
                 )
 
@@ -295,7 +298,7 @@ def _post(built, key, found: Adjustment):
     ends = built.ends[key]
     line, plane = ends.line, ends.plane
     landing = ends.move.points(line.lines(ends.s_take)[0])
-    shapes = bend_shapes(landing[None], _corners(built))
+    shapes = bend_shapes(landing[None], roof_corners_mm(built))
     local = found.move @ translation(*(shapes[0] @ found.amounts_mm))
     tacked = local @ ends.move
     miss = miss_in_plane(line, plane, landing_point(line, plane, tacked))
@@ -342,55 +345,3 @@ def _points(points, measured, found: Adjustment):
 
 def _reading_name(points, point, axis):
     return f"{AXES[axis]} of {points[point].name}"
-
-
-def _notes(stand: Stand, points, places, readings, unit):
-    """Return what to know before the advice is followed."""
-    found, notes = stand.final, []
-    names = [_reading_name(points, *reading) for reading in found.readings.tolist()]
-    unchecked = [name for name, share in zip(names, found.redundancy, strict=True) if share < LEAST_CHECKED]
-    if found.freedom == 0:
-        notes.append(
-            "Nothing checks these readings: a slip in any of them goes into the advice. Measure more."
-        )
-    elif unchecked:
-        notes.append(f"No other reading checks these; read them twice: {'; '.join(unchecked)}.")
-    if not found.is_explained:
-        notes.append(
-            f"The points disagree {found.misfit:.1f} times as much as the tape explains: the roof has sprung "
-            "in some other way, a point was mistaken, or the tape was held less well than assumed. "
-            "Every ± is widened by as much."
-        )
-    mirrored = [p.name for p in points if p.is_mirrored]
-    if mirrored:
-        notes.append(
-            "Planned from the mirror image of the other side, so that a car that is not alike on both sides "
-            f"reads as misplaced: {'; '.join(mirrored)}."
-        )
-    single = SURE_95 * float(readings.sd_mm.max())
-    poor = {
-        f"{way} at the {name}": doubt
-        for name in CORNERS
-        for way, doubt in (
-            ("up and down", places[name].raise_mm.plus_minus),
-            ("fore-and-aft", places[name].back_mm.plus_minus),
-            ("across", places[name].right_mm.plus_minus),
-        )
-        if doubt is not None and doubt > POORLY_TOLD * single
-    }
-    if poor:
-        worst = max(poor, key=poor.get)
-        notes.append(
-            f"The points are poorly spread, worst for {worst}: ± {shown(poor[worst], unit, 32)}, where one "
-            f"point measured there would give ± {shown(single, unit, 32)}. Add points at the corners they leave out."
-        )
-    if any(places[name].raise_mm.value is None for name in CORNERS):
-        notes.append(
-            "Heights at points that lie on one line leave open how the roof is tilted about it: "
-            "measure a height well off that line."
-        )
-    if places["roof"].back_mm.value is None or places["roof"].right_mm.value is None:
-        notes.append(
-            "Measure x and y of points at the front and at the rear to be told fore-and-aft and across."
-        )
-    return tuple(notes)
