@@ -10,7 +10,10 @@ would meet, in the air: no one can put a tape to them.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
 
 import numpy as np
 import shapely
@@ -50,8 +53,9 @@ class MarkedPoint:
     is_mark: bool
 
 
-def marked_points(built: Built) -> dict[str, MarkedPoint]:
-    """Return every marked point of the roof by name, hoops before posts.
+@lru_cache(maxsize=4)
+def marked_points(built: Built) -> Mapping[str, MarkedPoint]:
+    """Return every marked point of the roof by name, hoops before posts; remembered.
 
     Raises
     ------
@@ -61,16 +65,17 @@ def marked_points(built: Built) -> dict[str, MarkedPoint]:
     if not built.ends:
         raise PlanError("roof", "must be lowered by the plan.", "Give the plan a front_drop and a rear_drop.")
     found = [*_skin_points(built), *_post_marks(built)]
-    return {point.name: point for point in found}
+    return MappingProxyType({point.name: point for point in found})
 
 
 def _skin_points(built):
-    move = built.moves[ROOF]
-    for name, point_mm, is_mirrored in _measured_points(built.shape.car):
-        if _is_on_roof(built, point_mm):
-            planned = tuple(move.points(point_mm).tolist())
+    move, measured = built.moves[ROOF], list(_measured_points(built.shape.car))
+    on_roof = _is_on_roof(built, np.array([point for _, point, _ in measured]))
+    for (name, point, is_mirrored), is_on in zip(measured, on_roof, strict=True):
+        if is_on:
+            planned = tuple(move.points(point).tolist())
             yield MarkedPoint(
-                name=name, before_mm=point_mm, planned_mm=planned, is_mirrored=is_mirrored, is_mark=False
+                name=name, before_mm=point, planned_mm=planned, is_mirrored=is_mirrored, is_mark=False
             )
 
 
@@ -96,15 +101,21 @@ def _measured_points(car):
                         yield f"{panel.name}, {height}/{column}", point, False
 
 
-def _is_on_roof(built, point_mm):
-    """Whether every cell of the skin at the point is metal that moves with the roof."""
-    cells = []
+def _is_on_roof(built, points_mm):
+    """Which points have a cell of the skin around them, and none but metal that moves with the roof, (n,)."""
+    has_roof, has_other = np.zeros((2, len(points_mm)), bool)
     for grid in built.shape.skin.grids.values():
-        foot = grid.foot([point_mm])
-        if np.linalg.norm(foot.point[0] - point_mm) < _ON_SKIN_MM:
-            at = shapely.Point(foot.uv[0])
-            cells += [c for c in built.layout.cells if c.grid is grid and c.polygon.distance(at) < _NEAR_UV]
-    return bool(cells) and all(cell.role == METAL and cell.carrier == ROOF for cell in cells)
+        foot = grid.foot(points_mm)
+        is_on = np.linalg.norm(foot.point - points_mm, axis=1) < _ON_SKIN_MM
+        at = shapely.points(foot.uv)
+        for cell in built.layout.cells:
+            if cell.grid is grid:
+                touches = is_on & (shapely.distance(cell.polygon, at) < _NEAR_UV)
+                if cell.role == METAL and cell.carrier == ROOF:
+                    has_roof |= touches
+                else:
+                    has_other |= touches
+    return has_roof & ~has_other
 
 
 def _post_marks(built):
