@@ -107,8 +107,9 @@ def test_the_sheet_is_a_file_with_nothing_measured_yet(tmp_path, name):
         read_tacked(tmp_path / "sheet.toml", car, plan, {point["name"] for point in values["point"]})
 
 
-def test_the_file_that_ships_keeps_the_schema():
-    values = tomllib.loads(demo_tacked_path("coupe").read_text(encoding="utf-8"))
+@pytest.mark.parametrize("name", ["coupe", "pickup"])
+def test_the_files_that_ship_keep_the_schema(name):
+    values = tomllib.loads(demo_tacked_path(name).read_text(encoding="utf-8"))
     jsonschema.Draft202012Validator(packaged_schema("measured")).validate(values)
 
 

@@ -367,6 +367,14 @@ def test_text_fits_the_page_and_warns(unit):
         assert words in text
 
 
+def test_the_roofs_that_ship_show_a_slip_and_a_twist():
+    coupe, pickup = (demo_tacked_roof(name).report for name in CARS)
+    assert [(w.point, w.axis) for w in coupe.left_out] == [("rear quarter, head, left", "z")]
+    assert not any(bend.shows for bend in coupe.bends)
+    assert pickup.left_out == () and [bend.shows for bend in pickup.bends] == [True, False, False]
+    assert not any(note.startswith("Planned from the mirror image") for note in pickup.notes)
+
+
 def test_the_notebook_s_view_says_the_same():
     view = demo_tacked_roof("coupe")
     html = view._repr_html_()
