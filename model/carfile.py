@@ -44,7 +44,7 @@ KEEP_OUT = ("name", "shape", "at", "size", "to", "radius")
 def demo_car_names():
     """Return the names of the cars that ship with Plumbdrop."""
     names = (item.name for item in (resources.files(__package__) / "cars").iterdir())
-    return tuple(sorted(n.removesuffix(".toml") for n in names if n.endswith(".toml") and "-plan" not in n))
+    return tuple(sorted(n.removesuffix(".toml") for n in names if n.endswith(".toml") and "-" not in n))
 
 
 def demo_car_path(name):
@@ -55,6 +55,11 @@ def demo_car_path(name):
 def demo_plan_path(name):
     """Return the path of the plan that ships for a demo car."""
     return _demo_path(name, f"{name}-plan.toml")
+
+
+def demo_tacked_path(name):
+    """Return the path of the tacked roof, measured again, that ships for a demo car."""
+    return _demo_path(name, f"{name}-tacked.toml")
 
 
 def read_car(path) -> Car:

@@ -111,6 +111,19 @@ def command_parser() -> argparse.ArgumentParser:
     verify.add_argument("-o", "--output", metavar="FILE", help="write the table as a Markdown page")
     _json(verify)
 
+    points = command("points", _points, "write a sheet of points to measure again on the tacked roof")
+    _car(points)
+    _tacked_plan(points)
+    points.add_argument("-o", "--output", metavar="FILE", required=True, help="TOML file to write")
+
+    fitted = command("fitted", _fitted, "hold the tacked roof against its plan: what to move, and how far")
+    _car(fitted)
+    _tacked_plan(fitted)
+    fitted.add_argument(
+        "measured", metavar="MEASURED", help="points measured again, or those that ship: coupe-tacked"
+    )
+    _json(fitted)
+
     notebook = command("notebook", _notebook, "open the notebook with the sliders")
     notebook.add_argument(
         "jupyter_options",
@@ -123,6 +136,12 @@ def command_parser() -> argparse.ArgumentParser:
 
 def _car(parser):
     parser.add_argument("car", metavar="CAR", help="car file, or one that ships: coupe, pickup")
+
+
+def _tacked_plan(parser):
+    parser.add_argument(
+        "plan", metavar="PLAN", help="plan the roof was cut by, or one that ships: coupe-plan"
+    )
 
 
 def _plan(parser):
@@ -248,6 +267,28 @@ def _verify(options):
         said += f"\n{summary_of(outcomes)}\n"
     print(_json_text(verify_json(outcomes)) if options.json else said, end="")
     return DONE if all(outcome.holds for outcome in outcomes) else FAILED
+
+
+def _points(options):
+    from .files import write_text_atomically
+    from .tackedfit import sheet_of
+
+    car = _read_car(options.car)
+    sheet = sheet_of(car, _read_plan(options.plan, car))
+    print(_written(options.output, lambda path: write_text_atomically(path, sheet)))
+
+
+def _fitted(options):
+    from .carfile import demo_car_names, demo_tacked_path
+    from .output.tackedtext import tacked_text
+    from .tackedfit import fitted_from_file
+
+    car = _read_car(options.car)
+    shipped = {f"{name}-tacked": name for name in demo_car_names()}
+    is_shipped = options.measured in shipped and not Path(options.measured).is_file()
+    path = demo_tacked_path(shipped[options.measured]) if is_shipped else options.measured
+    report = fitted_from_file(car, _read_plan(options.plan, car), path)
+    print(_json_text(report.to_json()) if options.json else tacked_text(report), end="")
 
 
 def _notebook(options):

@@ -93,7 +93,8 @@ def test_window_panel_alone():
 
 def test_a_pane_whose_bottom_is_cut_out_ends_at_the_cut():
     """Pickup, windshield bottom z = 45 in; A cut at 1131 mm, 65 mm straight down, gap 1.2 square to the cut:
-    the glass begins at the upper cut, which lands at 1131 + 1.2 or the root gap, and its top comes down by 65."""
+    the glass begins at the upper cut, which lands at 1131 + 1.2 or the root gap, and its top comes down
+    by 65."""
     car = read_car(demo_car_path("pickup"))
     move = RoofMove(front_drop_mm=65, rear_drop_mm=65, fore_aft="straight-down")
     plan = Plan(roof=move, cuts=(PostCut(post="A", height_mm=1131.0),), kerf_mm=1.2, root_gap_mm=0.8)
