@@ -66,7 +66,9 @@ def headline_numbers(built: Built) -> dict[Number, float]:
     for seam in seam_reports(built):
         weld += seam.length_mm
         if seam.gap_mm is not None:
-            for what in ("min", "mean", "max"):
+            # Where only part of a seam faces, its extremes lie where facing ends and jump about.
+            is_whole = abs(seam.facing_mm - seam.edge_mm) < 1e-6
+            for what in ("min", "mean", "max") if is_whole else ("mean",):
                 out[seam.name, f"gap {what}"] = getattr(seam.gap_mm, what)
     if built.ends or built.plan.window:
         out["all seams", "weld"] = weld
