@@ -39,7 +39,7 @@ from .measured import Car
 from .plan import Plan
 from .posts import PostLine
 from .readings import Reading, readings_of, with_values
-from .report import PlusMinus, TakeAgain, Uncertainty
+from .report import PlusMinus, SeamReport, TakeAgain, Uncertainty
 from .seams import seam_reports
 from .shape import shape_near
 
@@ -59,19 +59,38 @@ def cut_numbers(ends) -> dict[Number, float]:
     return out
 
 
-def headline_numbers(built: Built) -> dict[Number, float]:
-    """Return the numbers that get a ±: lengths in mm, rakes in degrees."""
-    out = cut_numbers(built.ends)
-    weld = 0.0
-    for seam in seam_reports(built):
-        weld += seam.length_mm
+def widest_places(seams: Sequence[SeamReport]) -> dict[str, tuple[float, float]]:
+    """Return where along every seam its least and its greatest gap are, as shares of its edge."""
+    places = {}
+    for seam in seams:
         if seam.gap_mm is not None:
-            # Where only part of a seam faces, its extremes lie where facing ends and jump about.
-            is_whole = abs(seam.facing_mm - seam.edge_mm) < 1e-6
-            for what in ("min", "mean", "max") if is_whole else ("mean",):
-                out[seam.name, f"gap {what}"] = getattr(seam.gap_mm, what)
-    if built.ends or built.plan.window:
-        out["all seams", "weld"] = weld
+            along = [s.along_mm / seam.edge_mm for s in seam.stations]
+            gap = [s.gap_mm for s in seam.stations]
+            places[seam.name] = along[int(np.argmin(gap))], along[int(np.argmax(gap))]
+    return places
+
+
+def headline_numbers(built: Built, places=None) -> dict[Number, float]:
+    """Return the numbers that get a ±: lengths in mm, rakes in degrees.
+
+    Least and greatest gap are read at ``places`` (see :func:`widest_places`;
+    by default where they are on this car): the ± is that of the gap there.
+    """
+    out = cut_numbers(built.ends)
+    seams = seam_reports(built)
+    places = widest_places(seams) if places is None else places
+    for seam in seams:
+        if seam.gap_mm is not None and seam.name in places:
+            along = [s.along_mm / seam.edge_mm for s in seam.stations]
+            gap = [s.gap_mm for s in seam.stations]
+            least, greatest = np.interp(places[seam.name], along, gap)
+            out |= {
+                (seam.name, "gap min"): float(least),
+                (seam.name, "gap mean"): seam.gap_mm.mean,
+                (seam.name, "gap max"): float(greatest),
+            }
+    if seams:
+        out["all seams", "weld"] = sum(seam.length_mm for seam in seams)
     headroom = headroom_mm(built)
     if headroom is not None:
         out["driver's seat", "headroom"] = headroom
@@ -179,11 +198,12 @@ class Working:
     def steps(self) -> Iterator[float]:
         """Work; yield the share that is done after every reading."""
         shape = remembered_shape(self.car)
-        nominal = headline_numbers(build_on(shape, self.plan))
+        built = build_on(shape, self.plan)
+        nominal, places = headline_numbers(built), widest_places(seam_reports(built))
         readings, columns = readings_of(self.car), []
 
         def numbers(moved):
-            return headline_numbers(build_on(shape_near(moved, shape), self.plan))
+            return headline_numbers(build_on(shape_near(moved, shape), self.plan), places)
 
         for reading in readings:
             columns.append(_change(self.car, reading, nominal, numbers))

@@ -56,7 +56,7 @@ def sureness_lines(uncertainty: Uncertainty | None, unit: str) -> list[str]:
         *wrapped(BASIS, "HOW SURE THE CUT IS   ", "  "),
         *table_lines(["post", *CUT], rows),
         *(line for n in doubtful for line in wrapped(_doubt(n, unit), "  ! ")),
-        *_again_lines(uncertainty, unit),
+        *_again_lines(uncertainty),
     ]
 
 
@@ -80,26 +80,21 @@ def _doubt(number, unit):
     return f"{number.where}: {number.what} {sure_cell(number, unit)} cannot be told from none with this tape."
 
 
-def _again_lines(uncertainty, unit):
+def _again_lines(uncertainty):
     if not uncertainty.take_again:
         return []
     lines = ["  Measured once more, these would shrink the doubt about the cut the most:"]
     for number, again in enumerate(uncertainty.take_again, start=1):
-        lines += wrapped(_again(again, unit), f"  {number}. ")
+        lines += wrapped(_again(again), f"  {number}. ")
     return lines
 
 
-def _again(again, unit):
-    of = again.of
-    now, then = (_spread(mm, unit) for mm in (of.plus_minus, again.plus_minus_then))
+def _again(again):
+    of, less = again.of, 1 - again.plus_minus_then / again.of.plus_minus
     return (
-        f"{again.place}: {again.what} ({again.share:.0%} of it; {of.where}, {of.what} goes from "
-        f"± {now} to ± {then})"
+        f"{again.place}: {again.what} ({again.share:.0%} of the doubt; takes {less:.0%} off the ± of "
+        f"{of.where}, {of.what})"
     )
-
-
-def _spread(mm, unit):
-    return f"{mm / _INCH:.3f} in" if unit == "in" else f"{mm:.2f} mm"
 
 
 def sureness_html(uncertainty: Uncertainty | None, unit: str) -> str:
@@ -132,7 +127,7 @@ def sureness_html(uncertainty: Uncertainty | None, unit: str) -> str:
         if others
         else ""
     )
-    again = "".join(f"<li>{escape(_again(a, unit))}</li>" for a in uncertainty.take_again)
+    again = "".join(f"<li>{escape(_again(a))}</li>" for a in uncertainty.take_again)
     again = (
         f"<p>Measured once more, these would shrink the doubt the most:</p><ol>{again}</ol>" if again else ""
     )
