@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from html import escape
 from math import ceil
 
@@ -40,6 +41,19 @@ def sure_cell(number: PlusMinus | None, unit: str) -> str:
     return text
 
 
+_WAYS = {"miss fore-and-aft": ("rearward", "forward"), "miss across": ("inboard", "outboard")}
+
+
+def cut_cell(number: PlusMinus | None, unit: str) -> str:
+    """Return a take-out or a miss with its ±, the miss's direction in words."""
+    if number is not None and number.what in _WAYS:
+        if abs(number.value) < 0.05 and number.plus_minus < 0.05:
+            return "none, by the plan"
+        word = "" if abs(number.value) < 0.05 else " " + _WAYS[number.what][number.value < 0]
+        return sure_cell(replace(number, value=abs(number.value)), unit) + word
+    return sure_cell(number, unit)
+
+
 def is_doubtful(number: PlusMinus) -> bool:
     """Return whether a length that would be acted on cannot be told from none."""
     return number.unit == "mm" and 0.4 < abs(number.value) <= number.plus_minus
@@ -50,7 +64,7 @@ def sureness_lines(uncertainty: Uncertainty | None, unit: str) -> list[str]:
     if uncertainty is None or not uncertainty.numbers:
         return []
     posts = dict.fromkeys(n.where for n in uncertainty.numbers if n.what in CUT)
-    rows = [[post, *(sure_cell(uncertainty.of(post, what), unit) for what in CUT)] for post in posts]
+    rows = [[post, *(cut_cell(uncertainty.of(post, what), unit) for what in CUT)] for post in posts]
     doubtful = [n for n in uncertainty.numbers if is_doubtful(n)]
     return [
         *wrapped(BASIS, "HOW SURE THE CUT IS   ", "  "),
@@ -77,7 +91,7 @@ def tape_text(car, plan, uncertainty: Uncertainty) -> str:
 
 
 def _doubt(number, unit):
-    return f"{number.where}: {number.what} {sure_cell(number, unit)} cannot be told from none with this tape."
+    return f"{number.where}: {number.what} {cut_cell(number, unit)} cannot be told from none with this tape."
 
 
 def _again_lines(uncertainty):
@@ -103,7 +117,7 @@ def sureness_html(uncertainty: Uncertainty | None, unit: str) -> str:
         return '<p class="pd-quiet">The posts are not cut.</p>'
 
     def cell(number):
-        text = escape(sure_cell(number, unit))
+        text = escape(cut_cell(number, unit))
         return f"<b>{text} ?</b>" if number is not None and is_doubtful(number) else text
 
     posts = dict.fromkeys(n.where for n in uncertainty.numbers if n.what in CUT)
@@ -115,7 +129,7 @@ def sureness_html(uncertainty: Uncertainty | None, unit: str) -> str:
         + "</tr>"
         for post, cells in rows
     )
-    heads = "".join(f"<th>{name}</th>" for name in ("post", *CUT))
+    heads = '<th class="pd-word">post</th>' + "".join(f'<th class="pd-num">{name}</th>' for name in CUT)
     others = "".join(
         f'<tr><td class="pd-word">{escape(n.where)}</td><td class="pd-word">{escape(n.what)}</td>'
         f'<td class="pd-num">{cell(n)}</td></tr>'
