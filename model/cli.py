@@ -170,11 +170,11 @@ def _demo(options):
     from .evaluate import evaluate
     from .files import write_text_atomically
     from .output.text import report_text
-    from .uncertainty import cut_uncertainty
+    from .uncertainty import cut_working
 
     car = _read_car(DEMO_CAR)
     plan = _read_plan(f"{DEMO_CAR}-plan", car)
-    report = replace(evaluate(car, plan), uncertainty=cut_uncertainty(car, plan))
+    report = replace(evaluate(car, plan), uncertainty=cut_working(car, plan).done())
     said = [_written(DEMO_JSON, lambda path: write_text_atomically(path, _json_text(report.to_json())))]
     print(report_text(report), flush=True)
     said.append(_written(DEMO_STEP, lambda path: _write_step(car, plan, path)))
@@ -196,10 +196,10 @@ def _report(options):
 
     from .evaluate import evaluate
     from .output.text import report_text
-    from .uncertainty import cut_uncertainty
+    from .uncertainty import cut_working
 
     car, plan = _car_and_plan(options)
-    report = replace(evaluate(car, plan), uncertainty=cut_uncertainty(car, plan))
+    report = replace(evaluate(car, plan), uncertainty=cut_working(car, plan).done())
     print(_json_text(report.to_json()) if options.json else report_text(report), end="")
 
 
@@ -208,11 +208,11 @@ def _tape(options):
 
     from .evaluate import build_checked
     from .output.sureness import tape_text
-    from .uncertainty import Working
+    from .uncertainty import whole_working
 
     car, plan = _car_and_plan(options)
     build_checked(car, plan)  # a plan that cannot be built is refused before the long work
-    working = Working(car, plan)
+    working = whole_working(car, plan)
     is_watched = sys.stderr.isatty()
     for share in working.steps():
         if is_watched:

@@ -7,13 +7,9 @@ A plan that is refused leaves the last good one in the picture and says why.
 from __future__ import annotations
 
 import asyncio
-import os
-import subprocess
-import sys
 import time
 from dataclasses import replace
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from threading import Thread
 
 import ipywidgets as widgets
@@ -32,16 +28,18 @@ from .plan import Plan, WindowMove
 from .planfile import read_plan, write_plan
 from .plansettings import plan_with_settings
 from .previewstyle import legend_html, section, status_html, style_html
+from .processes import uncertainty_elsewhere, write_step_elsewhere
 from .report import Report
 from .roofview import RoofView
 from .silhouette import VIEWS, side_drawing
-from .uncertainty import Working, cut_uncertainty
+from .uncertainty import cut_working
 
 FILE = "a car file …"
 LOOKING = "Looking for what runs into what …"
 DRAW_AFTER_S = 0.015  # for the picture to get away before the side view is drawn
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
-TAPE_AFTER_S = 2.0  # the same, for the ± of all that is not cut by
+TAPE_AFTER_S = 2.0  # once the ± of the cut are known, for those of the rest
+STALE = '<div class="pd-stale">'  # of a plan that has moved on
 TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
 
 
@@ -84,6 +82,7 @@ class Preview(widgets.VBox):
         self.timings_ms: dict[str, float] = {}
         self._wish, self._car_name = Plan(), ""
         self._waiting: list[asyncio.TimerHandle] = []
+        self._finding: asyncio.Future | None = None
         self.view = RoofView(antialias=antialias)
         self._make_parts()
         super().__init__(self._arranged(), layout={"width": "100%"})
@@ -133,9 +132,7 @@ class Preview(widgets.VBox):
         def work():
             started = time.perf_counter()
             try:
-                with TemporaryDirectory() as folder:
-                    write_plan(plan, car, Path(folder) / "plan.toml")
-                    _run_step(name, Path(folder) / "plan.toml", path)
+                write_step_elsewhere(name, car, plan, path)
             except Exception as problem:
                 self.step_status.value = status_html(_in_plain_words(problem), is_refusal=True)
             else:
@@ -193,7 +190,7 @@ class Preview(widgets.VBox):
         self.timings_ms = clock.laps_ms
         self._say(LOOKING)
         self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))
-        self._tape_later(built)
+        self._how_sure_later(built)
 
     def _afterwards(self, *work):
         """Do work once no slider has moved for so many seconds; at once where no kernel runs."""
@@ -220,36 +217,40 @@ class Preview(widgets.VBox):
             clock.lap("tables")
             self.timings_ms |= clock.laps_ms
 
-    def _tape_later(self, built):
-        """Work out every ± while nobody moves a slider, a reading at a time; not where no kernel runs."""
+    async def _find_how_sure(self, built):
+        """Work out every ± while nobody moves a slider: of the cut here, in steps; of the rest elsewhere."""
+        await asyncio.sleep(LOOK_AFTER_S + 0.2)
+        working = cut_working(self.car, built.plan)
+        for _ in working.steps():
+            await asyncio.sleep(0.02)
+        self._say_how_sure(working.result)
+        await asyncio.sleep(TAPE_AFTER_S)
+        self._say_how_sure(await uncertainty_elsewhere(self._car_name, self.car, built.plan))
+
+    def _how_sure_later(self, built):
+        """Begin again to find how sure the numbers are; not where no kernel runs."""
+        if self._finding is not None:
+            self._finding.cancel()
         try:
-            loop = asyncio.get_running_loop()
+            asyncio.get_running_loop()
         except RuntimeError:
             return
-        working = Working(self.car, self.plan)
-        steps = working.steps()
+        if self.sureness.value and not self.sureness.value.startswith(STALE):
+            self.sureness.value = f"{STALE}{self.sureness.value}</div>"
+        self._finding = asyncio.ensure_future(self._find_how_sure(built))
+        self._finding.add_done_callback(self._found)
 
-        def step():
-            if built is not self.built:
-                return
-            next(steps)
-            if working.result is None:
-                loop.call_later(0.005, self._guarded, step)
-            else:
-                self.report = replace(self.report, uncertainty=working.result)
-                self._say_how_sure()
+    def _found(self, finding):
+        if not finding.cancelled() and finding.exception() is not None:
+            self._refuse(finding.exception())
 
-        loop.call_later(TAPE_AFTER_S, self._guarded, step)
-
-    def _say_how_sure(self):
-        self.sureness.value = sureness_html(self.report.uncertainty, self.car.unit)
+    def _say_how_sure(self, uncertainty):
+        self.report = replace(self.report, uncertainty=uncertainty)
+        self.sureness.value = sureness_html(uncertainty, self.car.unit)
 
     def _look_now(self, built):
         if built is self.built:
-            self.report = replace(
-                with_interference(self.report, built), uncertainty=cut_uncertainty(self.car, self.plan)
-            )
-            self._say_how_sure()
+            self.report = with_interference(self.report, built)
             self.headline.value = headline_html(self.report)
             self.findings.value = findings_html(self.report)
             if LOOKING in self.status.value:  # not a refusal that came since
@@ -370,22 +371,6 @@ class Preview(widgets.VBox):
             self.write_step(self.step_path.value)
 
         self._guarded(check)
-
-
-def _run_step(car, plan_path, path):
-    """Run ``plumbdrop step`` and wait for it; raise what it refused."""
-    package = Path(__file__).parent
-    places = [str(package.parent), *filter(None, [os.environ.get("PYTHONPATH")])]
-    ran = subprocess.run(
-        [sys.executable, "-m", f"{package.name}.cli", "step", car, "--plan", plan_path, "-o", path],
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(places)},
-        capture_output=True,
-        text=True,
-    )
-    if ran.returncode == 2:
-        raise RoofError(ran.stderr.strip())
-    if ran.returncode:
-        raise RuntimeError(ran.stderr.strip().rpartition("\n")[2])
 
 
 def _in_plain_words(problem):

@@ -214,6 +214,14 @@ class Uncertainty:
         return next((n for n in self.numbers if (n.where, n.what) == (where, what)), None)
 
 
+def uncertainty_from_json(values: dict) -> Uncertainty:
+    """Return what ``plumbdrop tape --json`` printed, as a record."""
+    again = (TakeAgain(**{**found, "of": PlusMinus(**found["of"])}) for found in values["take_again"])
+    return Uncertainty(
+        numbers=tuple(PlusMinus(**number) for number in values["numbers"]), take_again=tuple(again)
+    )
+
+
 @dataclass(frozen=True, kw_only=True)
 class Report:
     """Everything about one plan on one car.

@@ -15,8 +15,8 @@ Spline parameters and what a reading does not touch are taken over from the
 car as it is, so most of the work is remembered.
 
 The numbers a post is cut by depend on the posts and the rear point alone, so
-:func:`cut_uncertainty` moves only those and needs no skin; the others take
-:class:`Working`, which can be stopped after any reading.
+:func:`cut_working` moves only those and needs no skin; :func:`whole_working`
+moves everything.
 
 **What to take again.**  One reading more at place j takes n_j readings to
 n_j + 1 and lowers s(q)² by c_j² s_j² / (n_j + 1).  Contributions of different
@@ -26,8 +26,8 @@ cut the most are those with the greatest contributions.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -146,14 +146,11 @@ def uncertainty_from(numbers: dict[Number, float], readings: Sequence[Reading], 
     return Uncertainty(numbers=tuple(found), take_again=tuple(again))
 
 
-def cut_uncertainty(car: Car, plan: Plan) -> Uncertainty:
-    """Return how sure take-outs and misses are, and what to measure again; quick. [mm]"""
+def cut_working(car: Car, plan: Plan) -> Working:
+    """Return the work of finding how sure take-outs and misses are: some tens of quick steps."""
     shape = remembered_shape(car)
-    nominal = cut_numbers(place(shape, plan).ends)
-    rear = _rear_point_paths(car)
+    nominal, rear = cut_numbers(place(shape, plan).ends), _rear_point_paths(car)
     readings = [r for r in readings_of(car) if r.paths[0][0] == "posts" or rear & set(r.paths)]
-    if not nominal:
-        return uncertainty_from({}, [], np.empty((0, 0)))
 
     def numbers(moved):
         lines = {
@@ -162,8 +159,19 @@ def cut_uncertainty(car: Car, plan: Plan) -> Uncertainty:
         }
         return cut_numbers(place(replace(shape, car=moved, lines=lines), plan).ends)
 
-    columns = [_change(car, reading, nominal, numbers) for reading in readings]
-    return uncertainty_from(nominal, readings, np.array(columns).T)
+    return Working(car, nominal, tuple(readings) if nominal else (), numbers)
+
+
+def whole_working(car: Car, plan: Plan) -> Working:
+    """Return the work of finding how sure every headline number is: a run of the tool per reading."""
+    shape = remembered_shape(car)
+    built = build_on(shape, plan)
+    nominal, places = headline_numbers(built), widest_places(seam_reports(built))
+
+    def numbers(moved):
+        return headline_numbers(build_on(shape_near(moved, shape), plan), places)
+
+    return Working(car, nominal, readings_of(car), numbers)
 
 
 def _rear_point_paths(car):
@@ -172,49 +180,44 @@ def _rear_point_paths(car):
     return {("hoops", h, "right_mm", car.rows.index(row), axis) for axis in range(3)}
 
 
-def _change(car, reading, nominal, numbers):
-    """Return what one standard deviation of a reading does; nan where the plan cannot be built."""
-    moved = with_values(car, {reading: reading.value_mm + reading.sd_mm})
-    try:
-        found = numbers(moved)
-    except RoofError:
-        return np.full(len(nominal), np.nan)
-    return np.array([found.get(name, np.nan) - value for name, value in nominal.items()])
-
-
+@dataclass(eq=False)
 class Working:
-    """All uncertainties of a plan, worked out a reading at a time, so that a slider never waits for it.
+    """Uncertainties being worked out, a reading at a time, so that whoever waits can stop or be told.
 
     Attributes
     ----------
+    numbers : callable
+        Of a car with one reading moved, to its numbers.
     result : Uncertainty or None
         None until all steps are done.
     """
 
-    def __init__(self, car: Car, plan: Plan):
-        self.car, self.plan = car, plan
-        self.result: Uncertainty | None = None
+    car: Car
+    nominal: dict[Number, float]
+    readings: tuple[Reading, ...]
+    numbers: Callable[[Car], dict[Number, float]]
+    result: Uncertainty | None = None
 
     def steps(self) -> Iterator[float]:
         """Work; yield the share that is done after every reading."""
-        shape = remembered_shape(self.car)
-        built = build_on(shape, self.plan)
-        nominal, places = headline_numbers(built), widest_places(seam_reports(built))
-        readings, columns = readings_of(self.car), []
+        columns = []
+        for reading in self.readings:
+            columns.append(self._change(reading))
+            yield len(columns) / len(self.readings)
+        changes = np.array(columns).reshape(len(columns), len(self.nominal)).T
+        self.result = uncertainty_from(self.nominal, self.readings, changes)
 
-        def numbers(moved):
-            return headline_numbers(build_on(shape_near(moved, shape), self.plan), places)
+    def done(self) -> Uncertainty:
+        """Work to the end and return the result."""
+        for _ in self.steps():
+            pass
+        return self.result
 
-        for reading in readings:
-            columns.append(_change(self.car, reading, nominal, numbers))
-            if len(columns) == len(readings):
-                self.result = uncertainty_from(nominal, readings, np.array(columns).T)
-            yield len(columns) / len(readings)
-
-
-def uncertainty_of(car: Car, plan: Plan) -> Uncertainty:
-    """Return how sure every headline number of a plan is; takes some seconds."""
-    working = Working(car, plan)
-    for _ in working.steps():
-        pass
-    return working.result
+    def _change(self, reading):
+        """Return what one standard deviation of a reading does; nan where the plan cannot be built."""
+        moved = with_values(self.car, {reading: reading.value_mm + reading.sd_mm})
+        try:
+            found = self.numbers(moved)
+        except RoofError:
+            return np.full(len(self.nominal), np.nan)
+        return np.array([found.get(name, np.nan) - value for name, value in self.nominal.items()])

@@ -14,7 +14,7 @@ from model.plan import STRAIGHT_DOWN, Plan, RoofMove
 from model.planfile import read_plan
 from model.readings import readings_of, with_values
 from model.report import PlusMinus
-from model.uncertainty import COVERAGE, cut_uncertainty, uncertainty_from, uncertainty_of
+from model.uncertainty import COVERAGE, cut_working, uncertainty_from, whole_working
 
 DOWN = RoofMove(front_drop_mm=50.0, rear_drop_mm=50.0, fore_aft=STRAIGHT_DOWN)
 
@@ -65,7 +65,7 @@ def test_a_straight_post_by_hand():
     """
     car = wedge_car()
     d = 50.0
-    found = cut_uncertainty(car, Plan(roof=DOWN))
+    found = cut_working(car, Plan(roof=DOWN)).done()
     s = car.tape_mm / np.sqrt(12)
     for post in car.all_posts():
         low, high = np.array(post.axis_mm[0]), np.array(post.axis_mm[-1])
@@ -86,7 +86,7 @@ def test_a_straight_post_by_hand():
 
 def test_quick_and_whole_agree_on_what_is_cut(coupe):
     car, plan = box_car(), Plan(roof=RoofMove(front_drop_mm=40.0, rear_drop_mm=55.0))
-    quick, whole = cut_uncertainty(car, plan), uncertainty_of(car, plan)
+    quick, whole = cut_working(car, plan).done(), whole_working(car, plan).done()
     assert quick.numbers
     for number in quick.numbers:
         same = whole.of(number.where, number.what)
@@ -99,10 +99,10 @@ def test_quick_and_whole_agree_on_what_is_cut(coupe):
 def test_the_three_to_take_again_are_the_best_of_all(coupe):
     """Every place is read once more in turn: none lowers the summed squares more than the three named."""
     car, plan = coupe
-    found = cut_uncertainty(car, plan)
+    found = cut_working(car, plan).done()
 
     def doubt(car: Car):
-        return sum(n.plus_minus**2 for n in cut_uncertainty(car, plan).numbers)
+        return sum(n.plus_minus**2 for n in cut_working(car, plan).done().numbers)
 
     total = doubt(car)
     named = {a.place for a in found.take_again}
@@ -114,20 +114,20 @@ def test_the_three_to_take_again_are_the_best_of_all(coupe):
     assert least_named >= max(saved.values()) / 3
     assert max(saved, key=saved.get) in named
     for again in found.take_again:
-        changed = cut_uncertainty(replace(car, read_again=((again.place, 2),)), plan)
+        changed = cut_working(replace(car, read_again=((again.place, 2),)), plan).done()
         assert changed.of(again.of.where, again.of.what).plus_minus <= again.plus_minus_then + 1e-9
         assert again.plus_minus_then < again.of.plus_minus
 
 
 def test_more_readings_shrink_the_doubt_by_their_root():
     car, plan = box_car(), Plan(roof=RoofMove(front_drop_mm=40.0, rear_drop_mm=40.0))
-    once, four = cut_uncertainty(car, plan), cut_uncertainty(replace(car, readings=4), plan)
+    once, four = cut_working(car, plan).done(), cut_working(replace(car, readings=4), plan).done()
     for a, b in zip(once.numbers, four.numbers, strict=True):
         assert b.plus_minus == pytest.approx(a.plus_minus / 2, rel=2e-3, abs=5e-6)
 
 
 def test_nothing_is_cut_nothing_is_in_doubt():
-    found = cut_uncertainty(box_car(), Plan())
+    found = cut_working(box_car(), Plan()).done()
     assert found.numbers == () and found.take_again == ()
     assert sureness_lines(found, "in") == [] and "not cut" in sureness_html(found, "in")
 

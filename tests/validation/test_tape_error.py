@@ -19,7 +19,7 @@ from model.posts import PostLine
 from model.readings import readings_of, with_values
 from model.seams import seam_reports
 from model.shape import shape_of
-from model.uncertainty import cut_numbers, cut_uncertainty, headline_numbers, uncertainty_of, widest_places
+from model.uncertainty import cut_numbers, cut_working, headline_numbers, whole_working, widest_places
 
 CUT_DRAWS = 10_000
 WHOLE_DRAWS = int(os.environ.get("PLUMBDROP_DRAWS", "150"))
@@ -44,7 +44,7 @@ def test_take_outs_and_misses_of_ten_thousand_cars(name):
     A sum of rectangular errors has shorter tails than a normal one, so more than 95 may lie inside.
     """
     car, plan = demo(name)
-    found = cut_uncertainty(car, plan)
+    found = cut_working(car, plan).done()
     shape, rng = shape_of(car), np.random.default_rng(len(name))
     draws = []
     for _ in range(CUT_DRAWS):
@@ -73,7 +73,7 @@ def test_take_outs_and_misses_of_ten_thousand_cars(name):
 def test_every_number_of_whole_cars_drawn_anew(name):
     """Gaps, weld, headroom and rakes: nothing remembered, spline parameters and all worked out again."""
     car, plan = demo(name)
-    found = uncertainty_of(car, plan)
+    found = whole_working(car, plan).done()
     places = widest_places(seam_reports(build_on(shape_of(car), plan)))
     rng, draws, refused = np.random.default_rng(7), [], 0
     while len(draws) < WHOLE_DRAWS:
