@@ -38,7 +38,7 @@ FILE = "a car file …"
 LOOKING = "Looking for what runs into what …"
 DRAW_AFTER_S = 0.015  # for the picture to get away before the side view is drawn
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
-TAPE_AFTER_S = 2.0  # once the ± of the cut are known, for those of the rest
+TAPE_AFTER_S = 2.0  # the same for the ± of the cut, and once more for those of the rest
 STALE = '<div class="pd-stale">'  # of a plan that has moved on
 TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
 
@@ -178,6 +178,8 @@ class Preview(widgets.VBox):
         clock = _Clock()
         built = built or build_checked(self.car, plan)
         clock.lap("build")
+        self.view.place(built)
+        clock.lap("3-D view")
         report = fit_report_of(built)
         clock.lap("report")
         self.plan, self.built, self.report = plan, built, report
@@ -185,8 +187,8 @@ class Preview(widgets.VBox):
             self.controls.show(plan, built)
             self._limit()
         self.headline.value = headline_html(report)
-        self.view.show(built, report)
-        clock.lap("3-D view")
+        self.view.draw(built, report)
+        clock.lap("seams in the view")
         self.timings_ms = clock.laps_ms
         self._say(LOOKING)
         self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))
@@ -219,7 +221,7 @@ class Preview(widgets.VBox):
 
     async def _find_how_sure(self, built):
         """Work out every ± while nobody moves a slider: of the cut here, in steps; of the rest elsewhere."""
-        await asyncio.sleep(LOOK_AFTER_S + 0.2)
+        await asyncio.sleep(TAPE_AFTER_S)
         working = cut_working(self.car, built.plan)
         for _ in working.steps():
             await asyncio.sleep(0.02)
