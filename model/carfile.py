@@ -14,7 +14,7 @@ from .errors import FileRefused, MeasureError
 from .fields import Fields, choice_hint, read_lengths, read_point
 from .files import read_text, read_toml, write_text_atomically
 from .hooptable import hoop_from_points, hoops_and_panels, panel_from_points, panel_rows
-from .measured import Car, Corner, KeepOut, Opening, Post
+from .measured import Car, Corner, Driver, KeepOut, Opening, Post
 from .tomltext import inline_table, key, length, lengths, point_lines, quoted, quoted_list
 from .units import UNITS, unit_name
 
@@ -30,12 +30,14 @@ HEAD = (
     "tape",
     "rear_point",
     "seat",
+    "driver",
     "hoop_table",
 )
 LISTS = ("hoop", "panel", "opening", "post", "keep_out")
 SECTION = ("name", "right", "left")
 OPENING = ("name", "role", "grid", "view", "side", "corners")
 POST = ("name", "side", "axis", "width", "depth", "wall", "cut_from", "cut_at", "cut_to")
+DRIVER = ("stature", "back", "mirror")
 KEEP_OUT = ("name", "shape", "at", "size", "to", "radius")
 
 
@@ -111,7 +113,7 @@ def car_toml(car: Car) -> str:
         f"rear_point = {inline_table(zip(('hoop', 'row'), map(quoted, car.rear_point), strict=True))}",
         *([f"seat = {lengths(car.seat_mm, car.unit)}"] if car.seat_mm else []),
     ]
-    body = []
+    body = _driver_lines(car)
     for hoop in car.hoops:
         body += ["", "[[hoop]]", f"name = {quoted(hoop.name)}"]
         for side, points, rows in (
@@ -149,6 +151,17 @@ def car_toml(car: Car) -> str:
     return "\n".join([*head, *body]) + "\n"
 
 
+def _driver_lines(car):
+    driver, lines = car.driver, []
+    if driver.stature_mm is not None:
+        lines.append(f"stature = {length(driver.stature_mm, car.unit)}")
+    if driver.back_deg != Driver().back_deg:
+        lines.append(f"back = {driver.back_deg:g}")
+    if driver.mirror_mm is not None:
+        lines.append(f"mirror = {lengths(driver.mirror_mm, car.unit)}")
+    return ["", "[driver]", *lines] if lines else []
+
+
 def _demo_path(name, file_name):
     names = demo_car_names()
     path = Path(str(resources.files(__package__) / "cars" / file_name))
@@ -178,6 +191,7 @@ def _car_from_values(values, folder):
         tape_mm=tape_mm,
         rear_point=(rear.text("hoop"), rear.text("row")),
         seat_mm=head.point("seat", None),
+        driver=_driver(head.table("driver", DRIVER)) if "driver" in head.values else Driver(),
         keep_outs=tuple(map(_keep_out, head.tables("keep_out", KEEP_OUT))),
     )
 
@@ -246,6 +260,14 @@ def _post(fields):
     ]
     lengths = {f"{key}_mm": fields.length(key) for key in POST[3:]}
     return Post(name=fields.text("name"), side=fields.text("side", "right"), axis_mm=tuple(axis), **lengths)
+
+
+def _driver(fields):
+    return Driver(
+        stature_mm=fields.length("stature", None),
+        back_deg=fields.angle("back", Driver().back_deg),
+        mirror_mm=fields.point("mirror", None),
+    )
 
 
 def _keep_out(fields):
