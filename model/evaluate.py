@@ -25,6 +25,8 @@ from .seams import post_seam_report, seam_report, seams_of
 from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
 from .units import shown
+from .view import view_report
+from .viewfindings import view_findings
 
 
 def evaluate(car: Car, plan: Plan | None = None) -> Report:
@@ -69,6 +71,7 @@ def fit_report_of(built: Built) -> Report:
         seams=tuple(seams),
         interference=(),
         window=window_report(built),
+        view=view_report(built),
         totals=_totals(built, seams),
         findings=(),
     )
@@ -84,6 +87,7 @@ def with_interference(report: Report, built: Built) -> Report:
 def _findings(built, report):
     found = findings_of(built, report.posts, report.seams, report.interference, report.window)
     is_stock = built.plan.roof is None and built.plan.window is None
+    found = (*found, *view_findings(built, report.view))
     return (*found, *(car_findings(built.shape) if is_stock else ()))
 
 

@@ -88,7 +88,7 @@ def head_clearance_mm(roof: Grid, gauge_mm: float, seat_mm, driver: Driver, move
     """
     x, y, z = crown_mm(seat_mm, driver)
     length = length_to_roof_mm(roof, gauge_mm, (x, y, seat_mm[2]), (0.0, 0.0, 1.0), move)
-    return None if length is None else length - (z - seat_mm[2])
+    return None if length is None else float(length - (z - seat_mm[2]))
 
 
 def length_to_roof_mm(roof: Grid, gauge_mm: float, start_mm, direction, move: RigidMove) -> float | None:
@@ -111,7 +111,7 @@ def length_to_roof_mm(roof: Grid, gauge_mm: float, start_mm, direction, move: Ri
         )
         uv = np.clip(uv + np.clip(step[:2], -0.1, 0.1), -0.01, 1.01)
         length += step[2]
-        if np.abs(step).max() < 1e-12:
+        if np.abs(step).max() < 1e-9:  # the next step would be its square
             break
     if uv.min() < 0 or uv.max() > 1 or length <= 0:
         return None
