@@ -1,31 +1,24 @@
-"""What a lowered roof leaves of the driver's view and headroom, against the limits found.
-
-The limits are those for new cars; which of them an old car must keep, local
-law decides.
-"""
+"""Where a plan takes the driver's view or headroom past the published limits."""
 
 from __future__ import annotations
 
-import numpy as np
-
 from .built import Built
+from .laws import (
+    DOWN_LEAST_DEG,
+    DOWN_SOURCE,
+    HORIZON_DEG,
+    POST_MOST_DEG,
+    POST_SOURCE,
+    REAR_SOURCE,
+    ROAD_DEG,
+    UP_LEAST_DEG,
+    UP_SOURCE,
+    WIDTH_LEAST_DEG,
+)
 from .placing import front_posts
 from .report import Finding, View
 from .units import shown
 
-LAW = "for new cars; local law decides"
-UP_LEAST_DEG, DOWN_LEAST_DEG = 7.0, 5.0
-UP_SOURCE = f"UN Regulation 125 (UNECE), ¶5.1.1.2, from memory: windshield clear 7° above V1, {LAW}"
-DOWN_SOURCE = f"UN Regulation 125 (UNECE), ¶5.1.1.3: windshield clear 5° below V2, {LAW}"
-POST_MOST_DEG = 6.0
-POST_SOURCE = f"UN Regulation 125 (UNECE), ¶5.1.2, from memory: an A-post hides at most 6°, {LAW}"
-WIDTH_LEAST_DEG = 20.0
-ROAD_BEHIND_MM = 61000.0
-MIRROR_HIGH_MM = 1600.0  # assumed: no lowered car's mirror is higher above the road
-ROAD_DEG = float(np.degrees(np.arctan2(MIRROR_HIGH_MM, ROAD_BEHIND_MM)))
-REAR_SOURCE = (
-    f"49 CFR 571.111 S5.1.1 (USA), from memory: road from 200 ft behind to the horizon, 20° wide, {LAW}"
-)
 HEAD_SOURCE = "geometry; crown of the head from stature, see model/occupant.py"
 
 
@@ -80,7 +73,7 @@ def view_findings(built: Built, view: View) -> list[Finding]:
     if view.rear is not None and view.rear.is_mirror_measured:
         rear, where = view.rear, "rear window, in the mirror"
         for kind, before, after, least in (
-            ("view of the horizon behind", rear.up_before_deg, rear.up_after_deg, 0.0),
+            ("view of the horizon behind", rear.up_before_deg, rear.up_after_deg, HORIZON_DEG),
             ("view of the road behind", rear.down_before_deg, rear.down_after_deg, ROAD_DEG),
             ("width of the view behind", rear.width_before_deg, rear.width_after_deg, WIDTH_LEAST_DEG),
         ):

@@ -8,7 +8,8 @@ from html import escape
 from ..report import Report
 from ..units import shop_inches
 from .cells import angle_cell
-from .text import view_rows, worst_first
+from .text import worst_first
+from .viewtext import view_rows
 
 NONE = "—"
 

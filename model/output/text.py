@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from ..findings import WINDSHIELD_LEAST_MM
 from ..report import Report
 from ..units import unit_name
 from .cells import (
@@ -18,6 +17,7 @@ from .cells import (
     volume_cell,
     wrapped,
 )
+from .viewtext import view_lines
 
 FINE_BELOW_MM = 6.35  # findings under 1/4 in are read to 1/32
 
@@ -38,11 +38,6 @@ CAUTION_ROAD = (
     "Have the lowered car inspected where the law asks for it; the driver's view and the seat belts' "
     "anchorages count."
 )
-CAUTION_VIEW = (
-    "The angles asked are those for new cars: UN R125 where UNECE rules hold, 49 CFR in the USA, both from "
-    "memory; the 6 in are Washington State's, WAC 204-10-024. Local law decides what this car must keep. Sit "
-    "in the tacked car before it is welded."
-)
 
 
 def report_text(report: Report) -> str:
@@ -56,7 +51,7 @@ def report_text(report: Report) -> str:
     sections = [
         _head(report, unit),
         _before_and_after(report, unit),
-        _view(report, unit),
+        view_lines(report, unit),
         _moves(report, unit),
         _post_cuts(report, unit) if report.posts else [],
         _post_ends(report, unit) if report.posts else [],
@@ -178,54 +173,6 @@ def _before_and_after(report, unit):
     if abs(window.windshield_height_after_mm - window.windshield_height_before_mm) > 0.05:
         lines += _caution(CAUTION_GLASS)
     return lines
-
-
-def _view(report, unit):
-    view = report.view
-    rows = [[label, *map(_degrees, angles), asked] for label, angles, asked in view_rows(view)]
-    if rows:
-        plumb = (report.window.windshield_plumb_before_mm, report.window.windshield_plumb_after_mm)
-        least = f"{length_cell(WINDSHIELD_LEAST_MM, unit)} (WAC)"
-        rows.append(["windshield glass, plumb", *(length_cell(mm, unit) for mm in plumb), least])
-    if view.head is not None:
-        room = (view.head.clearance_before_mm, view.head.clearance_after_mm)
-        label = "room over the owner's head"
-        rows.append([label, *(length_cell(mm, unit) for mm in room), ""])
-    lines = [
-        "DRIVER'S VIEW   up and down from level to the edges of the glass; what a post hides from both eyes;",
-        "                trim, hood and headliner not measured",
-    ]
-    if rows:
-        lines += [*table_lines(["", "before", "after", "asked"], rows), *_caution(CAUTION_VIEW)]
-    return lines + [line for text in view.to_measure for line in wrapped(text)]
-
-
-def view_rows(view):
-    """Return (what is seen, (before, after) in degrees, what is asked of new cars) for a table."""
-    rows = []
-    for sight in view.sights:
-        eye = {"V1": "highest eye V1", "V2": "lowest eye V2", "own": "owner's eye"}[sight.eye]
-        up = (sight.up_before_deg, sight.up_after_deg)
-        down = (sight.down_before_deg, sight.down_after_deg)
-        rows.append((f"up, {eye}", up, "7° (UN R125)" if sight.eye == "V1" else ""))
-        rows.append((f"down, {eye}", down, "5° (UN R125)" if sight.eye == "V2" else ""))
-    for post in view.posts:
-        hidden = (post.two_eye_before_deg, post.two_eye_after_deg)
-        asked = "A: 6° at most (UN R125)" if post == view.posts[0] else ""
-        rows.append((f"{post.post} {post.side} hides", hidden, asked))
-    if view.rear is not None:
-        rear, place = view.rear, "" if view.rear.is_mirror_measured else " (assumed)"
-        for label, before, after, asked in (
-            ("up", rear.up_before_deg, rear.up_after_deg, "0° (49 CFR)"),
-            ("down", rear.down_before_deg, rear.down_after_deg, "1.5° (49 CFR)"),
-            ("width", rear.width_before_deg, rear.width_after_deg, "20° (49 CFR)"),
-        ):
-            rows.append((f"mirror{place}, {label}", (before, after), asked))
-    return rows
-
-
-def _degrees(deg):
-    return "—" if deg is None else angle_cell(deg)
 
 
 def _moves(report, unit):

@@ -10,7 +10,7 @@ from model.evaluate import evaluate
 from model.measured import Driver
 from model.occupant import EYE_POINTS_MM, crown_mm, eye_points_mm, own_eye_mm
 from model.plan import Plan, PostShift, RoofMove
-from model.view import EYE_AHEAD_MM, obstruction_deg
+from model.postsight import EYE_AHEAD_MM, obstruction_deg
 
 SEAT = (900.0, -300.0, -400.0)
 DROP = Plan(roof=RoofMove(front_drop_mm=50, rear_drop_mm=50))
@@ -60,14 +60,14 @@ HUSTON = [  # stature, sitting height, sitting eye height, m: 5th, 50th, 95th pe
 @pytest.mark.parametrize(("stature", "sitting", "eye"), HUSTON)
 def test_stature_moves_eyes_and_crown_as_the_table_of_sitting_heights_does(stature, sitting, eye):
     """R. L. Huston, Principles of Biomechanics, CRC Press 2009, as copied in course notes BME 207, University
-    of Rhode Island, 2016, table 2.  Against its mean person, within 15 mm: the table's own percentiles of
-    different measures are not one body."""
+    of Rhode Island, 2016, table 2.  Against its mean person, eyes within 11 mm and crown within 13: the
+    table's percentiles of different measures are not one body."""
     mean_eye, mean_sitting = (0.800 + 0.743) / 2, (0.927 + 0.853) / 2
     driver, mean = Driver(stature_mm=1000 * stature), Driver(stature_mm=1688.5)
     eyes = own_eye_mm(SEAT, driver)[2] - own_eye_mm(SEAT, mean)[2]
     crown = crown_mm(SEAT, driver)[2] - crown_mm(SEAT, mean)[2]
-    assert eyes == pytest.approx(1000 * (eye - mean_eye), abs=5)
-    assert crown == pytest.approx(1000 * (sitting - mean_sitting), abs=15)
+    assert eyes == pytest.approx(1000 * (eye - mean_eye), abs=11)
+    assert crown == pytest.approx(1000 * (sitting - mean_sitting), abs=13)
     assert own_eye_mm(SEAT, mean) == pytest.approx(eye_points_mm(SEAT)["Pm"])
 
 
@@ -97,8 +97,8 @@ def test_raked_windshield_comes_down_in_its_own_plane():
 
 
 def test_a_taller_owner_sees_less_up_and_has_less_room():
-    """1900 mm: eyes 0.457 · 211.5 = 96.66 above Pm; crown 0.0702 · 1900 = 133.38 above them; roof's inside 479,
-    429 when lowered."""
+    """1900 mm: eyes 0.457 · 211.5 = 96.66 above Pm; crown 0.0702 · 1900 = 133.38 above them; roof's inside
+    479, 429 when lowered."""
     seen = view(box_car(), DROP, stature_mm=1900.0)
     own = next(s for s in seen.sights if s.eye == "own")
     z = -400 + 627 + 0.457 * (1900 - 1688.5)
@@ -111,13 +111,11 @@ def test_a_taller_owner_sees_less_up_and_has_less_room():
 
 
 @pytest.mark.parametrize("side", [1.0, -1.0])
-@pytest.mark.parametrize(
-    ("wide", "two", "one"), [(65.0, 0.0, 5.3164), (40.0, 0.0, 3.2736), (138.572, 6.0, 11.266)]
-)
-def test_a_plate_700_ahead(side, wide, two, one):
-    """Its outer edge straight ahead of the outer eye, so the head is not turned: from the inner eye, 65 further
-    in, its inner edge is at atan((65 − wide) / 700).  Two eyes lose nothing to a plate as wide as they are apart,
-    and 6° to one of 65 + 700 tan 6°."""
+@pytest.mark.parametrize(("wide", "two"), [(40.0, 0.0), (65.0, 0.0), (138.573, 6.0)])
+def test_a_plate_700_ahead(side, wide, two):
+    """Its outer edge straight ahead of the outer eye, so the head is not turned: from the inner eye, 65
+    further in, its inner edge is at atan((65 − wide) / 700).  Two eyes lose nothing to a plate as wide as
+    they are apart, and 6° to one of 65 + 700 tan 6°."""
     neck = np.array([300.0, 120.0, 0.0])
     x, outer = 300 - EYE_AHEAD_MM - 700, 32.5
     plate = np.array([[x, 120 + side * outer, 0.0], [x, 120 + side * (outer - wide), 0.0]])
@@ -125,15 +123,14 @@ def test_a_plate_700_ahead(side, wide, two, one):
     assert got[0] == pytest.approx(two, abs=1e-3)
     assert got[0] == pytest.approx(max(0.0, deg(np.arctan2(wide - 65, 700))), abs=1e-9)
     assert got[1] == pytest.approx(deg(np.arctan2(outer, 700) - np.arctan2(outer - wide, 700)), abs=1e-9)
-    assert got[1] == pytest.approx(one, abs=1e-3)
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_the_head_turns_until_it_looks_at_the_outer_edge(seed):
-    """The turn found by trial: outer eye at right angles to the line between the eyes (UN R125, from memory)."""
+    """The turn found by trial: the outer eye looks square to the line between the eyes."""
     rng = np.random.default_rng(seed)
     neck = rng.uniform(-50, 50, 3)
-    section = neck + np.array([-800, 350, 0]) + rng.uniform(-60, 60, (6, 3)) * [1, 1, 0]
+    section = neck + np.array([-800, 350, 0]) + rng.uniform(-90, 90, (12, 3)) * [1, 1, 0]
 
     def eyes(turn):
         ahead, across = np.array([-np.cos(turn), np.sin(turn)]), np.array([np.sin(turn), np.cos(turn)])
@@ -151,14 +148,15 @@ def test_the_head_turns_until_it_looks_at_the_outer_edge(seed):
     away = section[:, :2] - inner
     least = np.arctan2(away[:, 1], -away[:, 0]).min()
     assert obstruction_deg(neck, section, section, 1.0)[0] == pytest.approx(deg(turn - least), abs=1e-9)
+    assert turn > least
 
 
 @pytest.mark.parametrize("lowered", [False, True])
 def test_a_post_of_the_plumb_box(lowered):
-    """A-post 60 × 40 about (70, ∓660), seen from P1 (935, −320, 227) on the near side.  S1: foremost x = 40 lies
-    903.36 ahead of Pm, S1 at 227 + 903.36 tan 2° = 258.55, S2 at 147.97.  Inner edge: windshield at (0, −460), ahead
-    of the box.  Outer edge: the door glass' front line from (200, 60) to (450, 408), y = −700.  The glass comes
-    down by 50 above the cut at 240."""
+    """A-post 60 × 40 about (70, ∓660), seen from P1 (935, −320, 227) on the near side.  Its foremost x = 40
+    lies 903.36 ahead of Pm: S1 at 227 + 903.36 tan 2° = 258.55, S2 at 147.97.  Inner edge: the windshield's
+    at (0, −460), ahead of the box.  Outer edge: the door glass' front line from (200, 60) to (450, 408) in
+    y = −700.  The roof comes straight down by 50, so what lies above the cut at 240 is as before."""
     post = next(p for p in view(box_car(), DROP).posts if (p.post, p.side) == ("A", "left"))
     neck = np.array([935.0, -320.0])
     height = 227 - 903.36 * tan(5)
@@ -173,22 +171,22 @@ def test_a_post_of_the_plumb_box(lowered):
 
 
 def test_glass_beside_a_shifted_post_goes_with_it():
-    """B of the box stands 30 before and behind x = 750 beside the driver; its upper end slid back by 20 carries
-    the sheet, glass edge to glass edge from 700 to 800, with it.  What it hides is that stretch moved."""
+    """B of the box stands about x = 750 beside the driver; its upper end slid back by 20 carries the sheet,
+    glass edge to glass edge from 700 to 800, with it: the same as seen from a seat 20 further forward."""
     seat = (1000.0, -300.0, -250.0)  # eyes at 377, so S1 lies above the cut
     plan = replace(DROP, shifts=(PostShift(post="B", by=20.0),))
     car = replace(box_car(), seat_mm=seat)
     one = next(p for p in evaluate(car, plan).view.posts if (p.post, p.side) == ("B", "left"))
-    moved = replace(car, seat_mm=(seat[0] - 20.0, *seat[1:]))  # the same from a seat further forward
+    moved = replace(car, seat_mm=(seat[0] - 20.0, *seat[1:]))
     other = next(p for p in evaluate(moved, DROP).view.posts if (p.post, p.side) == ("B", "left"))
     assert one.two_eye_before_deg != pytest.approx(one.two_eye_after_deg, abs=0.1)
     assert one.two_eye_after_deg == pytest.approx(other.two_eye_after_deg, abs=1e-6)
 
 
 def test_what_the_mirror_shows():
-    """Plumb rear window from z = 120 to 384, 600 wide, in x = 1500; mirror at (200, 0, 300), lowered by 50 with
-    the roof, the window uncut with its lower edge in the body.  Up and down from the mirror; the width from the
-    eyes' image, |eye − mirror| ahead of it."""
+    """Plumb rear window from z = 120 to 384, 600 wide, in x = 1500; mirror at (200, 0, 300), lowered by 50
+    with the roof, the window cut across with its lower edge in the body.  Up and down from the mirror; the
+    width from the eyes' image, |eye − mirror| ahead of it."""
     rear = view(box_car(), DROP, mirror_mm=(200.0, 0.0, 300.0)).rear
     assert rear.is_mirror_measured and rear.mirror_after_mm == pytest.approx((200, 0, 250))
     assert rear.up_before_deg == pytest.approx(deg(np.arctan2(84, 1300)), abs=1e-6)
