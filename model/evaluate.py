@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -22,6 +23,7 @@ from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
 from .report import EdgeMark, PostReport, Report, Totals
 from .seams import post_seam_report, seam_report, seams_of
+from .shape import CarShape
 from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
 from .units import shown
@@ -163,9 +165,9 @@ def _totals(built: Built, seams) -> Totals:
     roof = built.shape.skin.grids["roof"]
     move = built.moves.get(ROOF, IDENTITY)
     removed = waste_area_mm2(built)
-    headroom = [None, None]
-    if car.seat_mm is not None:
-        headroom = [effective_headroom_mm(roof, car.gauge_mm, car.seat_mm, m) for m in (IDENTITY, move)]
+    headroom_before = headroom_after = _stock_headroom_mm(built.shape)
+    if car.seat_mm is not None and ROOF in built.moves:
+        headroom_after = effective_headroom_mm(roof, car.gauge_mm, car.seat_mm, move)
     return Totals(
         weld_mm=float(sum(by_kind.values())),
         weld_by_kind_mm=by_kind,
@@ -176,11 +178,19 @@ def _totals(built: Built, seams) -> Totals:
         roof_pitch_deg=built.roof.pitch_deg,
         height_before_mm=highest_mm(roof, np.array([0.0, 0.0, 1.0])),
         height_after_mm=float(highest_mm(roof, move.rotation.T[:, 2]) + move.translation_mm[2]),
-        headroom_before_mm=headroom[0],
-        headroom_after_mm=headroom[1],
+        headroom_before_mm=headroom_before,
+        headroom_after_mm=headroom_after,
         skin_area_mm2=metal_area_mm2(built.shape),
         removed_area_mm2=removed,
     )
+
+
+@lru_cache(maxsize=8)
+def _stock_headroom_mm(shape: CarShape) -> float | None:
+    car = shape.car
+    if car.seat_mm is None:
+        return None
+    return effective_headroom_mm(shape.skin.grids["roof"], car.gauge_mm, car.seat_mm)
 
 
 def highest_mm(grid: Grid, direction) -> float:

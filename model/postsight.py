@@ -36,13 +36,12 @@ EYE_AHEAD_MM = float(np.sqrt(NECK_TO_EYE_MM**2 - EYE_HALF_MM**2))
 CLIMBS_DEG = (2.0, -5.0)  # planes that find the sections S1 and S2
 _BEYOND = 0.1  # a post goes on past its measured ends for this share of its length
 _CHORDS = 72  # of a bent post's corner edges: none strays 0.01 mm
-_FOUR = np.arange(4)
 _LEVEL = np.array([0.0, 0.0, 1.0])
 
 
 @dataclass(frozen=True, eq=False)
 class PostAhead:
-    """A post ahead of the eyes, and the glass next to it as points once around, shape (n, 3) or None."""
+    """A post ahead of the eyes, and the glass next to it as closed lines, shape (n, 3) or None."""
 
     key: PostKey
     neck_mm: np.ndarray  # P1 or P2
@@ -67,15 +66,15 @@ def post_ahead(shape, key, eyes, edges):
         Every opening with points once around it. [mm]
     """
     middle, box = eyes["Pm"], _corner_edges(shape.lines[key])
-    corners = _crossing(box, None, _LEVEL, middle[2])
-    if corners is None or corners[:, 0].mean() >= middle[0]:
+    axis = _crossing(box[:, None], None, _LEVEL, middle[2:])[0].mean(axis=0)
+    if not axis[0] < middle[0]:  # nan: the post ends below or begins above
         return None
-    axis = corners.mean(axis=0)
     side = 1.0 if axis[1] >= middle[1] else -1.0
     neck = eyes["P1" if side == outboard(shape.car.seat_mm) else "P2"]
     place = _azimuth(axis, neck, side)
     inward, outward = (-np.inf, None), (np.inf, None)
-    for opening, loop in edges:
+    for opening, points in edges:
+        loop = np.concatenate([points, points[:1]])
         points = _across(loop, _LEVEL, middle[2])
         if opening is shape.rear_window or not len(points):
             continue
@@ -89,34 +88,49 @@ def post_ahead(shape, key, eyes, edges):
 
 def _corner_edges(line: PostLine):
     """Return the four corner edges as chords, a little past the measured ends; (n, 4, 3). [mm]"""
-    s = np.linspace(-_BEYOND, 1 + _BEYOND, 2 if line.is_straight else _CHORDS + 1)
+    s = np.linspace(-_BEYOND, 1 + _BEYOND, _CHORDS + 1)
     return line.lines(np.repeat(s[:, None], 5, axis=1))[:, 1:]
 
 
-def hidden_deg(post: PostAhead, ends: PostEnds | None, middle):
-    """Return what a post hides from both eyes and from the middle between them, or two Nones. [deg]
+def hidden_deg(posts, ends, middle):
+    """Return what posts hide from both eyes and from the middle between them. [deg]
 
-    ``ends`` None is the uncut post; ``middle`` is Pm, (3,). [mm]  None where
-    a section runs past the post's measured ends.
+    Parameters
+    ----------
+    posts : sequence of PostAhead
+    ends : sequence of PostEnds, or None
+        One for each post; None for the uncut car.
+    middle : (3,)
+        Pm. [mm]
+
+    Returns
+    -------
+    list of (float, float)
+        (None, None) where a section runs past a post's measured ends.
     """
+    if not posts:
+        return []
+    edges = np.stack([post.edges_mm for post in posts], axis=1)
+    joints = _Joints.of(ends) if ends is not None else None
     sections = []
-    for climb, loop, nearest in zip(
-        CLIMBS_DEG, (post.inward_mm, post.outward_mm), (np.argmax, np.argmin), strict=True
-    ):
+    for climb in CLIMBS_DEG:
         plane = np.array([np.tan(np.radians(climb)), 0.0, 1.0])  # climbs ahead, that is towards −x
-        inclined = _crossing(post.edges_mm, ends, plane, plane @ middle)
-        if inclined is None:
-            return None, None
-        height_mm = inclined[inclined[:, 0].argmin(), 2]
-        box = _crossing(post.edges_mm, ends, _LEVEL, height_mm)
-        if box is None:
-            return None, None
-        glass = _glass_edge(post, loop, nearest, ends, height_mm)
-        sections.append(np.concatenate([box, glass]))
-    return obstruction_deg(post.neck_mm, *sections, side=post.side)
+        inclined = _crossing(edges, joints, plane, np.full(len(posts), plane @ middle))
+        foremost = inclined[np.arange(len(posts)), inclined[:, :, 0].argmin(axis=1)]
+        sections.append(_crossing(edges, joints, _LEVEL, foremost[:, 2]))
+    out = []
+    for i, (post, upper, lower) in enumerate(zip(posts, *sections, strict=True)):
+        if np.isnan(upper).any() or np.isnan(lower).any():
+            out.append((None, None))
+            continue
+        joint = ends[i] if ends is not None else None
+        upper = np.concatenate([upper, _glass_edge(post, post.inward_mm, np.argmax, joint, upper[0, 2])])
+        lower = np.concatenate([lower, _glass_edge(post, post.outward_mm, np.argmin, joint, lower[0, 2])])
+        out.append(obstruction_deg(post.neck_mm, upper, lower, side=post.side))
+    return out
 
 
-def _glass_edge(post, loop, nearest, ends, height_mm):
+def _glass_edge(post, loop, nearest, ends: PostEnds | None, height_mm):
     """Return the point of an opening's edge next to a post at a height, (1, 3), or none, (0, 3). [mm]"""
     if loop is None:
         return np.empty((0, 3))
@@ -126,47 +140,72 @@ def _glass_edge(post, loop, nearest, ends, height_mm):
 
     point = beside(_across(loop, _LEVEL, height_mm))
     if ends is not None and (point is None or ends.plane.height_above(point) > 0):
-        back = ends.move.rotation.T @ _LEVEL
+        back = ends.move.rotation[2]  # the level plane's normal, turned back
         landed = _across(loop, back, height_mm - ends.move.translation_mm[2])
         point = beside(ends.move.points(landed))
     return np.empty((0, 3)) if point is None else point[None]
 
 
 def _across(loop, normal, offset_mm):
-    """Return where straight lines between points once around cross a plane normal·P = offset; (m, 3). [mm]"""
-    height = loop @ normal - offset_mm
-    following = np.roll(height, -1)
-    at = np.nonzero((height <= 0) != (following <= 0))[0]
-    part = (height[at] / (height[at] - following[at]))[:, None]
-    start = loop[at]
-    return start + part * (loop[(at + 1) % len(loop)] - start)
+    """Return where the chords of a closed line cross a plane normal·P = offset; (m, 3). [mm]
 
-
-def _crossing(edges_mm, ends: PostEnds | None, normal, offset_mm):
-    """Return where a plane meets the corner edges of a post as the plan leaves it, (4, 3), or None. [mm]
-
-    The plane is normal·P = offset, its normal upward.  None where it runs past
-    the ends of the post.
+    ``loop`` has its first point again at its end.
     """
-    corners = _met(edges_mm, normal, offset_mm)
-    if ends is None:
-        return None if np.isnan(corners).any() else corners
-    is_upper = ~(ends.plane.height_above(corners) <= 0)
-    if is_upper.any():
-        move = ends.move
-        landed = _met(edges_mm, move.rotation.T @ normal, offset_mm - normal @ move.translation_mm)
-        corners = np.where(is_upper[:, None], move.points(landed), corners)
-    return None if np.isnan(corners).any() else corners
+    height = loop @ normal - offset_mm
+    is_low = height <= 0
+    at = np.nonzero(is_low[:-1] != is_low[1:])[0]
+    part = (height[at] / (height[at] - height[at + 1]))[:, None]
+    start = loop[at]
+    return start + part * (loop[at + 1] - start)
 
 
-def _met(edges_mm, normal, offset_mm):
-    """Return where a plane meets rising lines, (n, 4, 3), shape (4, 3); nan where it misses. [mm]"""
-    height = edges_mm @ normal - offset_mm
+@dataclass(frozen=True, eq=False)
+class _Joints:
+    """The cut planes of m posts, normal·P = offset, and the moves of their upper ends."""
+
+    normals: np.ndarray  # (m, 3)
+    offsets_mm: np.ndarray  # (m,)
+    rotations: np.ndarray  # (m, 3, 3)
+    translations_mm: np.ndarray  # (m, 3)
+
+    @classmethod
+    def of(cls, ends):
+        """Return the joints of PostEnds."""
+        normals = np.array([e.plane.normal for e in ends])
+        points = np.array([e.plane.point_mm for e in ends])
+        rotations = np.array([e.move.rotation for e in ends])
+        translations = np.array([e.move.translation_mm for e in ends])
+        return cls(normals, (normals * points).sum(axis=1), rotations, translations)
+
+
+def _crossing(edges_mm, joints: _Joints | None, normal, offsets_mm):
+    """Return where planes meet the corner edges of m posts as the plan leaves them, (m, 4, 3). [mm]
+
+    One plane normal·P = offset for each post, the normal upward.  nan where it
+    runs past the ends of the post.
+    """
+    corners = _met(edges_mm, np.broadcast_to(normal, (len(offsets_mm), 3)), offsets_mm)
+    if joints is None:
+        return corners
+    above = np.einsum("mck,mk->mc", corners, joints.normals) - joints.offsets_mm[:, None]
+    is_lower = (above <= 0)[..., None]
+    if is_lower.all():
+        return corners
+    back = normal @ joints.rotations
+    landed = _met(edges_mm, back, offsets_mm - joints.translations_mm @ normal)
+    moved = landed @ joints.rotations.swapaxes(1, 2) + joints.translations_mm[:, None]
+    return np.where(is_lower, corners, moved)
+
+
+def _met(edges_mm, normals, offsets_mm):
+    """Return where planes meet rising lines, (n, m, 4, 3), as (m, 4, 3); nan where they miss. [mm]"""
+    height = np.einsum("nmck,mk->nmc", edges_mm, normals) - offsets_mm[:, None]
     i = np.clip((height <= 0).sum(axis=0), 1, len(height) - 1)
-    low, high = height[i - 1, _FOUR], height[i, _FOUR]
-    share = np.where((low <= 0) & (high >= 0), low / (low - high), np.nan)[:, None]
-    start = edges_mm[i - 1, _FOUR]
-    return start + share * (edges_mm[i, _FOUR] - start)
+    m, c = np.arange(len(offsets_mm))[:, None], np.arange(4)
+    low, high = height[i - 1, m, c], height[i, m, c]
+    share = np.where((low <= 0) & (high >= 0), low / (low - high), np.nan)[..., None]
+    start = edges_mm[i - 1, m, c]
+    return start + share * (edges_mm[i, m, c] - start)
 
 
 def obstruction_deg(neck_mm, upper_mm, lower_mm, side: float) -> tuple[float, float]:

@@ -96,7 +96,7 @@ def _lookout(shape: CarShape) -> _Lookout:
         panes[eye] = next(((pane, *ends) for pane, ends in ahead if ends is not None), None)
     edges = [(o, o.outline.grid.point(o.outline.loop_uv)) for o in shape.openings]
     posts = tuple(p for key in shape.lines if (p := post_ahead(shape, key, eyes, edges)) is not None)
-    before = tuple(hidden_deg(p, None, eyes["Pm"]) for p in posts)
+    before = tuple(hidden_deg(posts, None, eyes["Pm"]))
     rear = shape.rear_window
     (rear_edge,) = (points for opening, points in edges if opening is rear)
     return _Lookout(
@@ -150,22 +150,21 @@ def _point(xyz) -> Point:
 
 
 def _post_sights(built, lookout):
-    sights = []
-    for post, before in zip(lookout.posts, lookout.hidden_before, strict=True):
-        after = before
-        if built.ends:
-            after = hidden_deg(post, built.ends[post.key], lookout.eyes["Pm"])
-        sights.append(
-            PostSight(
-                post=post.key[0],
-                side=post.key[1],
-                two_eye_before_deg=before[0],
-                two_eye_after_deg=after[0],
-                one_eye_before_deg=before[1],
-                one_eye_after_deg=after[1],
-            )
+    hidden_after = lookout.hidden_before
+    if built.ends:
+        ends = [built.ends[post.key] for post in lookout.posts]
+        hidden_after = hidden_deg(lookout.posts, ends, lookout.eyes["Pm"])
+    return tuple(
+        PostSight(
+            post=post.key[0],
+            side=post.key[1],
+            two_eye_before_deg=before[0],
+            two_eye_after_deg=after[0],
+            one_eye_before_deg=before[1],
+            one_eye_after_deg=after[1],
         )
-    return tuple(sights)
+        for post, before, after in zip(lookout.posts, lookout.hidden_before, hidden_after, strict=True)
+    )
 
 
 # ---------------------------------------------------------------- to the rear
