@@ -16,6 +16,8 @@ from .units import LONGEST_MM, UNITS, shown
 BELT = "belt"
 GAUGE_MM = (0.4, 3.0)  # assumed: body sheet, thin to patched double
 GLASS_MM = (2.0, 12.0)  # assumed: car glass, single to armoured laminated
+STATURE_MM = (1200.0, 2300.0)  # assumed: a grown person
+BACK_DEG = (5.0, 40.0)  # what UN Regulation 125's table of back angles covers
 TAPE_MM = (0.1, 25.0)  # assumed: a scanner at best, a guess at worst
 
 
@@ -36,6 +38,7 @@ def check_car(car):
     _check_fan(car)
     _check_panels(car)
     _check_rear_point(car)
+    _check_driver(car)
     check_openings(car)
     check_posts(car)
     check_keep_outs(car)
@@ -235,4 +238,21 @@ def _check_rear_point(car):
     if hoop == names[0]:
         raise MeasureError(
             f'rear_point must be behind the first hoop; got "{hoop}".', "Choose the hoop where the roof ends."
+        )
+
+
+def _check_driver(car):
+    stature_mm, back_deg = car.driver.stature_mm, car.driver.back_deg
+    least_mm, most_mm = STATURE_MM
+    if stature_mm is not None and not least_mm <= stature_mm <= most_mm:
+        raise MeasureError(
+            f"driver, stature must be between {shown(least_mm, car.unit)} and {shown(most_mm, car.unit)}; "
+            f"got {shown(stature_mm, car.unit)}.",
+            f"Check its unit: a plain number is in {car.unit}.",
+        )
+    if not BACK_DEG[0] <= back_deg <= BACK_DEG[1]:
+        raise MeasureError(
+            f"driver, back must be between {BACK_DEG[0]:g} and {BACK_DEG[1]:g} degrees from plumb; "
+            f"got {back_deg:g}.",
+            "Measure the lean of the seat's back with a person in it.",
         )

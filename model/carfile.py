@@ -14,7 +14,7 @@ from .errors import FileRefused, MeasureError
 from .fields import Fields, choice_hint, read_lengths, read_point
 from .files import read_text, read_toml, write_text_atomically
 from .hooptable import hoop_from_points, hoops_and_panels, panel_from_points, panel_rows
-from .measured import Car, Corner, KeepOut, Opening, Post
+from .measured import Car, Corner, Driver, KeepOut, Opening, Post
 from .tomltext import inline_table, key, length, lengths, point_lines, quoted, quoted_list
 from .units import UNITS, unit_name
 
@@ -32,12 +32,14 @@ HEAD = (
     "seat",
     "readings",
     "read_again",
+    "driver",
     "hoop_table",
 )
 LISTS = ("hoop", "panel", "opening", "post", "keep_out")
 SECTION = ("name", "right", "left")
 OPENING = ("name", "role", "grid", "view", "side", "corners")
 POST = ("name", "side", "axis", "width", "depth", "wall", "cut_from", "cut_at", "cut_to")
+DRIVER = ("stature", "back", "mirror")
 KEEP_OUT = ("name", "shape", "at", "size", "to", "radius")
 
 
@@ -118,9 +120,9 @@ def car_toml(car: Car) -> str:
         f"rear_point = {inline_table(zip(('hoop', 'row'), map(quoted, car.rear_point), strict=True))}",
         *([f"seat = {lengths(car.seat_mm, car.unit)}"] if car.seat_mm else []),
     ]
-    body = []
     if car.readings > 1:
         head.append(f"readings = {car.readings}")
+    body = _driver_lines(car)
     if car.read_again:
         body += ["", "[read_again]", *(f"{key(place)} = {times}" for place, times in car.read_again)]
     for hoop in car.hoops:
@@ -160,6 +162,17 @@ def car_toml(car: Car) -> str:
     return "\n".join([*head, *body]) + "\n"
 
 
+def _driver_lines(car):
+    driver, lines = car.driver, []
+    if driver.stature_mm is not None:
+        lines.append(f"stature = {length(driver.stature_mm, car.unit)}")
+    if driver.back_deg != Driver().back_deg:
+        lines.append(f"back = {driver.back_deg:g}")
+    if driver.mirror_mm is not None:
+        lines.append(f"mirror = {lengths(driver.mirror_mm, car.unit)}")
+    return ["", "[driver]", *lines] if lines else []
+
+
 def _demo_path(name, file_name):
     names = demo_car_names()
     path = Path(str(resources.files(__package__) / "cars" / file_name))
@@ -191,6 +204,7 @@ def _car_from_values(values, folder):
         seat_mm=head.point("seat", None),
         readings=head.count("readings", 1),
         read_again=_read_again(head),
+        driver=_driver(head.table("driver", DRIVER)) if "driver" in head.values else Driver(),
         keep_outs=tuple(map(_keep_out, head.tables("keep_out", KEEP_OUT))),
     )
 
@@ -273,6 +287,14 @@ def _post(fields):
         f"{key}_mm": fields.thickness(key) if key == "wall" else fields.length(key) for key in POST[3:]
     }
     return Post(name=fields.text("name"), side=fields.text("side", "right"), axis_mm=tuple(axis), **lengths)
+
+
+def _driver(fields):
+    return Driver(
+        stature_mm=fields.length("stature", None),
+        back_deg=fields.angle("back", Driver().back_deg),
+        mirror_mm=fields.point("mirror", None),
+    )
 
 
 def _keep_out(fields):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -15,16 +16,19 @@ from .interference import interference_of
 from .layout import ROOF
 from .limits import check_ranges, refused_drop
 from .measured import Car
-from .moves import IDENTITY, RigidMove
+from .moves import IDENTITY
 from .occupant import effective_headroom_mm
 from .plan import Plan
 from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
 from .report import EdgeMark, PostReport, Report, Totals
 from .seams import seam_reports
+from .shape import CarShape
 from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
 from .units import shown
+from .view import view_report
+from .viewfindings import view_findings
 
 
 def evaluate(car: Car, plan: Plan | None = None) -> Report:
@@ -68,6 +72,7 @@ def fit_report_of(built: Built) -> Report:
         seams=tuple(seams),
         interference=(),
         window=window_report(built),
+        view=view_report(built),
         totals=_totals(built, seams),
         findings=(),
     )
@@ -83,6 +88,7 @@ def with_interference(report: Report, built: Built) -> Report:
 def _findings(built, report):
     found = findings_of(built, report.posts, report.seams, report.interference, report.window)
     is_stock = built.plan.roof is None and built.plan.window is None
+    found = (*found, *view_findings(built, report.view))
     return (*found, *(car_findings(built.shape) if is_stock else ()))
 
 
@@ -157,7 +163,7 @@ def _totals(built: Built, seams) -> Totals:
     plan, roof = built.plan, built.shape.skin.grids["roof"]
     move = built.moves.get(ROOF, IDENTITY)
     removed = waste_area_mm2(built)
-    headroom = [headroom_mm(built, IDENTITY), headroom_mm(built)]
+    headroom = [stock_headroom_mm(built.shape), headroom_mm(built)]
     return Totals(
         weld_mm=float(sum(by_kind.values())),
         weld_by_kind_mm=by_kind,
@@ -175,13 +181,21 @@ def _totals(built: Built, seams) -> Totals:
     )
 
 
-def headroom_mm(built: Built, move: RigidMove | None = None) -> float | None:
-    """Return effective headroom under the roof where the plan, or another move, puts it. [mm]"""
+def headroom_mm(built: Built) -> float | None:
+    """Return effective headroom under the roof where the plan puts it. [mm]"""
     car = built.shape.car
+    if car.seat_mm is None or ROOF not in built.moves:
+        return stock_headroom_mm(built.shape)
+    return effective_headroom_mm(built.shape.skin.grids["roof"], car.gauge_mm, car.seat_mm, built.moves[ROOF])
+
+
+@lru_cache(maxsize=8)
+def stock_headroom_mm(shape: CarShape) -> float | None:
+    """Return effective headroom of the car as it stands, worked out once. [mm]"""
+    car = shape.car
     if car.seat_mm is None:
         return None
-    move = built.moves.get(ROOF, IDENTITY) if move is None else move
-    return effective_headroom_mm(built.shape.skin.grids["roof"], car.gauge_mm, car.seat_mm, move)
+    return effective_headroom_mm(shape.skin.grids["roof"], car.gauge_mm, car.seat_mm)
 
 
 def highest_mm(grid: Grid, direction) -> float:

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from .built import Built
 from .glass import pane_height
+from .laws import WINDSHIELD_LEAST_MM, WINDSHIELD_SOURCE
 from .report import Finding, Interference, PostReport, SeamReport, WindowReport
 from .units import shown
 
-WINDSHIELD_LEAST_MM = 152.4
-WINDSHIELD_SOURCE = (
-    "Washington State, WAC 204-10-024: 6 in of unobstructed glass, or as built; local law decides"
-)
 FLANGE_LEAST_MM = 19.05
 NO_SOURCE = "common practice, no source"
 FIT_INCH = 32  # finest division in which gaps and steps are told

@@ -15,7 +15,7 @@ import numpy as np
 from .built import Built
 from .layout import BODY, ROOF, WINDOW
 from .measured import VIEWS
-from .outlines import Outline
+from .outlines import Outline, outline_in_view
 from .report import WindowReport
 from .shape import GlassOpening
 
@@ -77,7 +77,14 @@ def pane_height(built: Built, opening: GlassOpening) -> PaneHeight:
     An end of the pane that lies between the cuts is cut out with them: the
     pane then ends where the cut crosses its middle.
     """
-    bottom, top = middle_of(opening.outline)
+    return pane_between(built, opening, *middle_of(opening.outline))
+
+
+def pane_between(built: Built, opening: GlassOpening, bottom, top) -> PaneHeight:
+    """Return a pane between two points of its edge, one above the other, before and after.
+
+    See :func:`pane_height`.
+    """
     ends = np.array([bottom, top])
     is_panel = opening is built.shape.rear_window and built.plan.window is not None
     if built.upper is not None and not is_panel:
@@ -113,6 +120,24 @@ def middle_of(outline: Outline) -> tuple[np.ndarray, np.ndarray]:
     at = np.nonzero((y[:-1] * y[1:] <= 0) & (y[:-1] != y[1:]))[0]
     part = (y[at] / (y[at] - y[at + 1]))[:, None]
     points = loop[at] + part * (loop[at + 1] - loop[at])
+    return points[points[:, 2].argmin()], points[points[:, 2].argmax()]
+
+
+def edge_in_plane(opening: GlassOpening, y_mm: float) -> tuple[np.ndarray, np.ndarray] | None:
+    """Return the lowest and highest point of a pane's edge at y, each (3,), or None beside it. [mm]
+
+    The edge is cut in the view in which it was measured, then carried onto
+    the skin.
+    """
+    view, grid = opening.opening.view, opening.outline.grid
+    loop = np.concatenate(outline_in_view(opening.opening))
+    y = loop[:, VIEWS[view].index(1)] - y_mm
+    at = np.nonzero((y[:-1] * y[1:] <= 0) & (y[:-1] != y[1:]))[0]
+    if not len(at):
+        return None
+    part = (y[at] / (y[at] - y[at + 1]))[:, None]
+    crossings = loop[at] + part * (loop[at + 1] - loop[at])
+    points = grid.point(grid.uv_from_view(view, crossings, f"opening {opening.name!r}"))
     return points[points[:, 2].argmin()], points[points[:, 2].argmax()]
 
 

@@ -177,6 +177,25 @@ class KeepOut:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Driver:
+    """Who sits in the driver's seat, and how.
+
+    Attributes
+    ----------
+    stature_mm : float or None
+        Standing height without shoes.
+    back_deg : float
+        Lean of the seat's back from plumb, + rearward going up.
+    mirror_mm : (x, y, z) or None
+        Middle of the inside mirror.
+    """
+
+    stature_mm: float | None = None
+    back_deg: float = 25.0  # the back angle of UN Regulation 125's eye points
+    mirror_mm: Point | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Car:
     """A measured car.
 
@@ -209,6 +228,7 @@ class Car:
     tape_mm: float
     rear_point: tuple[str, str]
     seat_mm: Point | None = None
+    driver: Driver = Driver()
     keep_outs: tuple[KeepOut, ...] = ()
     readings: int = 1
     read_again: tuple[tuple[str, int], ...] = ()

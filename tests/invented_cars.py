@@ -112,6 +112,7 @@ def mirrored_car(car):
         for b in car.keep_outs
     )
     seat = mirrored(car.seat_mm) if car.seat_mm else None
+    mirror = mirrored(car.driver.mirror_mm) if car.driver.mirror_mm else None
     return replace(
         car,
         hoops=hoops,
@@ -120,6 +121,7 @@ def mirrored_car(car):
         posts=tuple(posts),
         keep_outs=bodies,
         seat_mm=seat,
+        driver=replace(car.driver, mirror_mm=mirror),
     )
 
 
@@ -187,6 +189,7 @@ def moved_car(car, x_mm, z_mm):
             replace(b, at_mm=at(b.at_mm), to_mm=at(b.to_mm) if b.to_mm else None) for b in car.keep_outs
         ),
         seat_mm=at(car.seat_mm) if car.seat_mm else None,
+        driver=replace(car.driver, mirror_mm=at(car.driver.mirror_mm) if car.driver.mirror_mm else None),
     )
 
 

@@ -9,13 +9,18 @@ from model.plandict import plan_to_dict
 from model.report import (
     EdgeMark,
     Finding,
+    HeadReport,
     Interference,
     PostReport,
+    PostSight,
+    RearSight,
     Report,
     SeamReport,
     SeamStation,
+    Sight,
     Spread,
     Totals,
+    View,
     WindowReport,
 )
 
@@ -94,6 +99,58 @@ def sample_finding(message, measured, limit, unit="mm", kind="ends miss"):
     )
 
 
+def sample_view():
+    """Return a view with every kind of entry, the owner's eye ahead of no pane."""
+    return View(
+        sights=(
+            Sight(
+                eye="V1",
+                eye_mm=(1185.6, -360.6, 1223.8),
+                up_before_deg=11.8,
+                up_after_deg=6.9,
+                down_before_deg=8.4,
+                down_after_deg=8.4,
+            ),
+            Sight(
+                eye="own",
+                eye_mm=(1160.0, -355.6, 1240.0),
+                up_before_deg=None,
+                up_after_deg=None,
+                down_before_deg=None,
+                down_after_deg=None,
+            ),
+        ),
+        posts=(
+            PostSight(
+                post="A",
+                side="left",
+                two_eye_before_deg=5.1,
+                two_eye_after_deg=5.8,
+                one_eye_before_deg=9.3,
+                one_eye_after_deg=None,
+            ),
+        ),
+        rear=RearSight(
+            mirror_before_mm=(320.0, 0.0, 1360.0),
+            mirror_after_mm=(286.0, 0.0, 1302.0),
+            is_mirror_measured=False,
+            up_before_deg=2.2,
+            up_after_deg=1.4,
+            down_before_deg=6.0,
+            down_after_deg=6.2,
+            width_before_deg=24.0,
+            width_after_deg=23.9,
+        ),
+        head=HeadReport(
+            stature_mm=1778.0,
+            crown_mm=(1251.0, -355.6, 1360.0),
+            clearance_before_mm=175.0,
+            clearance_after_mm=106.4,
+        ),
+        to_measure=("Measure the middle of the inside mirror.",),
+    )
+
+
 def sample_report(unit="in", name="two and a quarter", **changed):
     """Return a report of a plan that uses every part of a plan."""
     plan = Plan(
@@ -136,6 +193,7 @@ def sample_report(unit="in", name="two and a quarter", **changed):
             windshield_plumb_before_mm=279.4,
             windshield_plumb_after_mm=222.25,
         ),
+        "view": sample_view(),
         "totals": Totals(
             weld_mm=9563.1,
             weld_by_kind_mm={"skin": 9000.0, "post": 563.1},

@@ -9,6 +9,7 @@ from ..report import Report
 from ..units import shop_inches
 from .cells import angle_cell
 from .text import worst_first
+from .viewtext import view_rows
 
 NONE = "—"
 
@@ -149,7 +150,7 @@ def _range(spread, unit):
 
 
 def window_html(report: Report) -> str:
-    """Return rear window and windshield, stock against chopped."""
+    """Return rear window, windshield and the driver's view, stock against chopped."""
     unit, w = report.car["unit"], report.window
     rows = [
         _row("windshield glass, along it", w.windshield_height_before_mm, w.windshield_height_after_mm, unit),
@@ -159,8 +160,18 @@ def window_html(report: Report) -> str:
         ["rear window forward", "", length_html(w.rear_forward_mm, unit)],
         ["rear window down", "", length_html(w.rear_down_mm, unit)],
         ["rear opening, change inside", "", f"{w.rear_opening_change_mm:.3f} mm"],
+        *([escape(label), *map(_view_angle, angles)] for label, angles, _ in view_rows(report.view)),
     ]
+    head = report.view.head
+    if head is not None:
+        rows.append(
+            _row("room over the owner's head", head.clearance_before_mm, head.clearance_after_mm, unit)
+        )
     return _table(["", "stock", "chopped"], rows, "")
+
+
+def _view_angle(deg):
+    return NONE if deg is None else angle_cell(deg)
 
 
 def _row(name, before, after, unit):

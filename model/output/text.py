@@ -18,6 +18,7 @@ from .cells import (
     wrapped,
 )
 from .sureness import sureness_lines
+from .viewtext import view_lines
 
 FINE_BELOW_MM = 6.35  # findings under 1/4 in are read to 1/32
 
@@ -51,6 +52,7 @@ def report_text(report: Report) -> str:
     sections = [
         _head(report, unit),
         _before_and_after(report, unit),
+        view_lines(report, unit),
         _moves(report, unit),
         _post_cuts(report, unit) if report.posts else [],
         _post_ends(report, unit) if report.posts else [],

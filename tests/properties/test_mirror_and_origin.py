@@ -139,6 +139,7 @@ def assert_same(a, b, *, mirror, shift=(0.0, 0.0, 0.0), tolerance=1e-6):
             assert a.window.rear_opening_change_mm == pytest.approx(b.window.rear_opening_change_mm, rel=0.02)
         elif field != "rear_pivot_mm":
             assert getattr(a.window, field) == pytest.approx(getattr(b.window, field), abs=tolerance), field
+    assert_same_view(a.view, b.view, side, at, tolerance)
     np.testing.assert_allclose(at(a.window.rear_pivot_mm), b.window.rear_pivot_mm, atol=tolerance)
     for field, value in vars(a.totals).items():
         other = getattr(b.totals, field)
@@ -153,6 +154,24 @@ def assert_same(a, b, *, mirror, shift=(0.0, 0.0, 0.0), tolerance=1e-6):
         else:
             assert value == pytest.approx(other, abs=10 * tolerance), field
     assert len(a.findings) == len(b.findings)
+
+
+def assert_same_view(a, b, side, at, tolerance):
+    assert a.to_measure == b.to_measure and len(a.sights) == len(b.sights)
+    posts = {(p.post, p.side): p for p in b.posts}
+    pairs = [*zip(a.sights, b.sights, strict=True), (a.rear, b.rear), (a.head, b.head)]
+    pairs += [(p, posts.pop((p.post, side(p.side)))) for p in a.posts]
+    assert not posts
+    for one, other in pairs:
+        assert (one is None) == (other is None)
+        for field, value in vars(one).items() if one is not None else ():
+            twin = getattr(other, field)
+            if isinstance(value, tuple):
+                np.testing.assert_allclose(at(value), twin, atol=tolerance)
+            elif isinstance(value, float):
+                assert value == pytest.approx(twin, abs=10 * tolerance), field
+            elif field != "side":
+                assert value == twin, field
 
 
 @pytest.mark.parametrize("key", KEYS)

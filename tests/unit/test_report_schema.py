@@ -18,6 +18,11 @@ RECORDS_BY_SCHEMA = {
     "spread": records.Spread,
     "interference": records.Interference,
     "window": records.WindowReport,
+    "sight": records.Sight,
+    "post_sight": records.PostSight,
+    "rear_sight": records.RearSight,
+    "head": records.HeadReport,
+    "view": records.View,
     "totals": records.Totals,
     "finding": records.Finding,
 }
