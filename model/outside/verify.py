@@ -14,6 +14,7 @@ from ..output.cells import table_lines, wrapped
 from .cabin import cabin_checks
 from .check import Check, Outcome, carried_out
 from .curves import curve_checks
+from .drivers import driver_checks
 from .flatposts import flat_post_checks
 from .flatseams import flat_seam_checks
 from .rafters import rafter_checks
@@ -34,6 +35,7 @@ def all_checks() -> list[Check]:
         *curve_checks(),
         *sheet_checks(),
         *cabin_checks(),
+        *driver_checks(),
         *unit_checks(),
         *step_checks(),
     ]
