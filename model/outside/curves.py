@@ -12,7 +12,8 @@ from functools import cache, partial
 
 import numpy as np
 
-from ..fit import Edge, meeting
+from ..edges import Edge
+from ..fit import Facing, meetings
 from ..skin import Grid, skin_of
 from ..skinlines import crown_mm, line_length_mm
 from .check import Check, group
@@ -122,7 +123,7 @@ def _seam_over_an_arc():
     @cache
     def seam():
         first, second = (arc_edge(20 * INCH, a, is_first=a < 0) for a in (-0.075, 0.075))
-        return meeting(first, [second])
+        return meetings([Facing((first,), (second,))])[0]
 
     what = "a 3 in arc cut out of radius 20 in"
     return [
