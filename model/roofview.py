@@ -14,9 +14,8 @@ import numpy as np
 
 from .built import Built
 from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_edges, thinned
-from .layout import BODY, METAL, PANE, ROOF, WASTE, WINDOW
+from .layout import BODY, METAL, PANE, WASTE
 from .measured import Car
-from .moves import IDENTITY
 from .numeric import cross, unit
 from .report import Report
 from .seamcolours import class_of
@@ -25,7 +24,7 @@ from .silhouette import GLASS_COLOUR, INK, KEEP_OUT_COLOUR, SLUG_COLOUR, STOCK_I
 FIELD_OF_VIEW_DEG = 16.0  # nearly parallel; the same in every view
 BACKGROUND = 0xF6F7F8
 SEAM_RADIUS_MM = 9.0
-UPPER_ENDS = "upper ends"
+UPPER_SHELL, UPPER_PANES = MOVING = "upper shell", "upper panes"
 LIFT_MM = 3.5  # edges are drawn this far outside the skin, so that they are not half hidden in it
 
 
@@ -95,17 +94,17 @@ class RoofView:
         for name, patches in _groups(patches_of(built)):
             if not self._is_wanted(name):
                 continue
-            patch, move = joined(patches), built.moves.get(patches[0].carrier, IDENTITY)
-            look, matrix = {"color": _colour(patch), **_surface(patch)}, move.matrix()
-            if name == UPPER_ENDS:  # they change with every drop: one object, put in place here
-                patch = joined([each.moved(built.moves[each.carrier]) for each in patches])
+            if name in MOVING:  # in place and in as few objects as can be: each one costs a message
+                patches = [each.moved(built.moves[each.carrier]) for each in patches]
+            patch = joined(patches)
+            look = {"color": _colour(patch), **_surface(patch)}
+            if name == UPPER_SHELL:
                 counts = [len(each.point_mm) for each in patches]
                 look = {"colors": np.repeat(np.uint32([_colour(each) for each in patches]), counts)}
-                matrix = np.eye(4)
-            self._mesh(name, patch, look, matrix)
+            self._mesh(name, patch, look)
             shown.add(name)
         if (built.plan.roof or built.plan.window) and self._is_wanted("ghost"):
-            self._mesh("ghost", joined(ghost_of(built)), _GHOST, np.eye(4))
+            self._mesh("ghost", joined(ghost_of(built)), _GHOST)
             self._lines("ghost edges", stock_edges(built.shape), STOCK_INK)
             shown |= {"ghost", "ghost edges"}
         self._lines("edges", edge_lines(built.layout, built.moves), INK)
@@ -125,12 +124,11 @@ class RoofView:
     def _is_wanted(self, name):
         return self._wanted.get(name.split()[0], True)
 
-    def _mesh(self, name, patch, look, matrix):
+    def _mesh(self, name, patch, look):
         values = {
             "vertices": np.float32(patch.point_mm),
             "indices": np.uint32(patch.triangles),
             "normals": np.float32(patch.normal),
-            "model_matrix": np.float32(matrix),
         }
         if "colors" in look:
             values["colors"], look = look["colors"], {"roughness": 0.45}
@@ -181,10 +179,8 @@ def _groups(patches):
             return "keep-outs"
         if patch.role == WASTE:
             return f"slugs {patch.carrier}"
-        if patch.role in (METAL, POST) and patch.carrier not in (BODY, ROOF, WINDOW):
-            return UPPER_ENDS
-        if patch.role == POST and patch.carrier == ROOF:
-            return UPPER_ENDS
+        if patch.carrier != BODY:
+            return UPPER_PANES if patch.role == PANE else UPPER_SHELL
         kind = patch.grid.kind if patch.role == METAL else ""
         return f"{patch.role} {patch.carrier}{' top' if kind == 'roof' else ''}"
 
