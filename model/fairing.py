@@ -3,29 +3,31 @@
 Fairing as on a loft floor: bend a batten through the neighbours and look how far the point stands off it.
 Here the batten is bent both ways at once, each of x, y, z on its own.
 
-**Differences of differences.**  y(u, v) is one coordinate over hoops u and rows v, at uneven spacing.  With the
-second differences along a hoop and along a row,
+**Differences of differences.**  y(u, v) is one coordinate over hoops u and rows v, at uneven spacing.  With
+the second differences along a hoop and along a row,
 
     c_i = (y_{i+1} − y_i)/h_{i+1} − (y_i − y_{i−1})/h_i = ∫ hat_i(t) y″(t) dt,
 
-the contrasts D = D_u ⊗ D_v take out *every* profile that all rows share and every section that all hoops share,
-however crowned: what is left is ∫∫ hat hat y_uuvv.  The gutter is a crease, so sides and roof are taken one by
-one; the roof is mirrored over its crown (x and z even, y odd).  Where the left side was measured too, the second
-differences along the hoop of left − right count as well: a car may be lopsided, but smoothly.
+the contrasts D = D_u ⊗ D_v take out *every* profile that all rows share and every section that all hoops
+share, however crowned: what is left is ∫∫ hat hat y_uuvv.  The gutter is a crease, so sides and roof are
+taken one by one; the roof is mirrored over its crown (x and z even, y odd).  Where the left side was
+measured too, the second differences along the hoop of left − right count as well: a car may be lopsided,
+but smoothly.
 
-**What tape and shape explain.**  A reading errs by a standard deviation σ, so contrasts by σ² D Dᵀ.  A shape
-that is as fair as a batten (y_uuvv white noise of strength τ²: the smoothest such surface is the cubic spline)
-adds τ² Q, Q the Gram matrix of the hats.  τ, one for each panel and coordinate, and σ, one for the car, are those
-of greatest likelihood; σ is no less than tape/√12, the spread of rounding to the tape's marks.
+**What tape and shape explain.**  A reading errs by a standard deviation σ, so contrasts by σ² D Dᵀ.  A
+shape that is as fair as a batten (y_uuvv white noise of strength τ²: the smoothest such surface is the
+cubic spline) adds τ² Q, Q the Gram matrix of the hats.  τ, one for each panel and coordinate, and σ, one
+for the car, are those of greatest likelihood; σ is no less than tape/√12, the spread of rounding to the
+tape's marks.
 
-**Leave one out.**  With V = σ² D Dᵀ + τ² Q, contrasts d and column s of D for a reading, its stand-off from the
-surface through all others, and the standard deviation of that, are
+**Leave one out.**  With V = σ² D Dᵀ + τ² Q, contrasts d and column s of D for a reading, its stand-off from
+the surface through all others, and the standard deviation of that, are
 
     b = sᵀV⁻¹d / sᵀV⁻¹s,    sd = 1/√(sᵀV⁻¹s):
 
 the outlier test of surveying (Baarda 1968, "data snooping", from memory).  A reading is off beyond
-``LIMIT_SD`` sd.  One slip spoils its neighbours' curves, so the furthest off is taken out before the rest is
-judged, and in the end each suspect is judged without all the others; nothing is changed in the car.
+``LIMIT_SD`` sd.  One slip spoils its neighbours' curves, so the furthest off is taken out before the rest
+is judged, and in the end each suspect is judged without all the others; nothing is changed in the car.
 """
 
 from __future__ import annotations
@@ -52,7 +54,7 @@ class FairReading:
     Attributes
     ----------
     place, row, side : str
-        Hoop and row, or panel and ``height/column``; ``right``, ``left``, or ``centre`` for a crown.
+        Hoop and row, or ``front panel`` and ``height/column``; right, left, or centre for a crown.
     axis : str
         ``x``, ``y`` or ``z``; y counts outward, on the left as on the right.
     reading_mm, off_mm : float
@@ -171,7 +173,7 @@ class _Readings:
             for i, height in enumerate(car.rows[:g]):
                 names = tuple(f"{height}/{column}" for column in car.rows[g + 1 :])
                 lines.append(
-                    (panel.name, names, panel.right_mm[i], panel.left_mm[i] if panel.left_mm else None)
+                    (f"{panel.name} panel", names, panel.right_mm[i], (panel.left_mm or (None,) * g)[i])
                 )
         for place, names, right, left in lines:
             for side, points in (("right", right), ("left", left or ())):
@@ -207,44 +209,47 @@ class _Readings:
 
 def _table(car, axis):
     readings, g = _Readings(car, axis), car.gutter_index
-    points = np.array([hoop.right_mm for hoop in car.hoops], float)
+    points = np.array([[hoop.side_mm(side) for hoop in car.hoops] for side in ("right", "left")], float)
     sides, over = car.rows[: g + 1], car.rows[g:]
-    names = [hoop.name for hoop in car.hoops]
+    names, is_odd = [hoop.name for hoop in car.hoops], axis == 1
     along = _second_differences(_stations(points))
-    up = _second_differences(_stations(points[:, : g + 1].swapaxes(0, 1)))
-    in_ = _mirrored_differences(_stations(points[:, g:].swapaxes(0, 1)), is_odd=axis == 1)
+    up = _second_differences(_stations(points[:, :, : g + 1].swapaxes(1, 2)))
+    stations_in = _stations(points[:, :, g:].swapaxes(1, 2))
     blocks = [
         _both_ways(along, up, readings.pick([(h, r) for h in names for r in sides], "base")),
-        _both_ways(along, in_, readings.pick([(h, r) for h in names for r in over], "base")),
+        _both_ways(
+            along,
+            _mirrored_differences(stations_in, is_odd=is_odd),
+            readings.pick([(h, r) for h in names for r in over], "base"),
+        ),
+        _lopsided(up, [[(h, r) for r in sides] for h in names], readings),
+        _lopsided(_second_differences(stations_in), [[(h, r) for r in over] for h in names], readings),
     ]
     for panel in car.panels:
         hoop = 0 if panel.name == "front" else -1
-        inner = np.array(panel.right_mm, float).reshape(g, -1, 3)
-        frame = np.concatenate([points[hoop, :g, None], inner], axis=1)
-        frame = np.concatenate([frame, points[hoop, None, g:]])
-        places = []
-        for height in car.rows[:g]:
-            places += [(names[hoop], height)] + [(panel.name, f"{height}/{c}") for c in car.rows[g + 1 :]]
+        inner = np.array([panel.side_mm(side) for side in ("right", "left")], float).reshape(2, g, -1, 3)
+        frame = np.concatenate([points[:, hoop, :g, None], inner], axis=2)
+        frame = np.concatenate([frame, points[:, hoop, None, g:]], axis=1)  # (sides, heights, columns, 3)
+        lines = [[(f"{panel.name} panel", f"{h}/{c}") for c in over[1:]] for h in car.rows[:g]]
+        places = [p for h, line in zip(car.rows, lines, strict=False) for p in [(names[hoop], h), *line]]
         places += [(names[hoop], row) for row in over]
-        heights = _second_differences(_stations(frame))
-        across = _mirrored_differences(_stations(frame.swapaxes(0, 1)), is_odd=axis == 1)
-        blocks.append(_both_ways(heights, across, readings.pick(places, "base")))
-        lines = [[(panel.name, f"{height}/{c}") for c in car.rows[g + 1 :]] for height in car.rows[:g]]
-        stations = _stations(frame.swapaxes(0, 1))[1:]
-        blocks.append(_lopsided(_second_differences(stations), lines, readings))
-    for rows, where in ((sides, slice(0, g + 1)), (over, slice(g, None))):
-        differences = _second_differences(_stations(points[:, where].swapaxes(0, 1)))
-        blocks.append(_lopsided(differences, [[(h, r) for r in rows] for h in names], readings))
+        heights, stations_in = _second_differences(_stations(frame)), _stations(frame.swapaxes(1, 2))
+        blocks += [
+            _both_ways(
+                heights, _mirrored_differences(stations_in, is_odd=is_odd), readings.pick(places, "base")
+            ),
+            _lopsided(_second_differences(stations_in[1:]), lines, readings),
+        ]
     kept = tuple(_scaled(*block) for block in blocks if len(block[0]))
     return _Table(tuple(readings.index), readings.values, kept)
 
 
 def _stations(points):
-    """Return chord lengths from the first line of points on, shape (n,): at each step the lines' median.
+    """Return chord lengths along axis 1 of (sides, n, lines, 3) points, shape (n,): each step's median.
 
     One slip among several lines does not move the median.
     """
-    chords = np.median(np.linalg.norm(np.diff(points, axis=0), axis=2), axis=1)
+    chords = np.median(np.linalg.norm(np.diff(points, axis=1), axis=3), axis=(0, 2))
     return np.concatenate([[0.0], np.cumsum(chords)])
 
 
@@ -371,7 +376,7 @@ def _judged(table, out, sigma):
     for which in [[k for k in range(count) if k not in out], *([k] for k in out)]:
         others = [k for k in out if k not in which]
         parts = [_without(d, q, others) for d, q in table.blocks]
-        d = np.concatenate([p[0] for p in parts])
+        d = np.concatenate([np.zeros((0, count)), *(p[0] for p in parts)])
         v = sigma**2 * d @ d.T
         at = 0
         for (part, q), tau in zip(parts, taus, strict=True):
