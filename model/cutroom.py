@@ -131,8 +131,7 @@ def _in_opening(shape, line, opening, scatter_mm):
     inside &= shapely.contains_xy(shapely.Polygon(loop), foot.uv[:, 0], foot.uv[:, 1])
     if not inside.any():
         return None
-    edge = grid.point(loop)
-    depth = np.linalg.norm(foot.point[inside][:, None] - edge[None], axis=2).min(axis=1)
+    depth = _distances_mm(foot.point[inside], grid.point(loop))
     worst, limit = int(depth.argmax()), LIMIT_SD * np.sqrt(2) * scatter_mm
     if depth[worst] <= limit:
         return None
@@ -147,3 +146,11 @@ def _in_opening(shape, line, opening, scatter_mm):
         unit="mm",
         source=OPENING_SOURCE,
     )
+
+
+def _distances_mm(points, loop):
+    """Return how far points, (n, 3), lie from a closed line through (m, 3)."""
+    along = np.roll(loop, -1, axis=0) - loop
+    off = points[:, None] - loop
+    share = np.clip(np.einsum("nmk,mk->nm", off, along) / np.einsum("mk,mk->m", along, along), 0, 1)
+    return np.linalg.norm(off - share[:, :, None] * along, axis=2).min(axis=1)

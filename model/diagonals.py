@@ -67,8 +67,9 @@ def _finding(opening, other, car, scatter_mm):
     names, others = _corner_names(opening), _corner_names(other)
     across = list(VIEWS[opening.view])
     off = here - mirrored[partner]
-    if 1 in across:  # a centreline that is off moves all alike
-        off[:, across.index(1)] -= np.median(off[:, across.index(1)])
+    if 1 in across:  # a centreline that is off moves all alike; no more of that than most corners ask for
+        y = np.sort(off[:, across.index(1)])
+        off[:, across.index(1)] -= np.clip(0.0, y[(len(y) - 1) // 2], y[len(y) // 2])
     corner = int(np.linalg.norm(off, axis=1).argmax())
     sides = ("", "") if opening is other else ("right ", "left ")
     unit = car.unit

@@ -123,7 +123,7 @@ def test_a_slip_on_it_is_found_with_its_very_size(row, axis):
 
 def test_leave_one_out_is_universal_kriging_without_the_point():
     """The same stand-off and sd from a kriging that never sees the reading: as trend all profiles and
-    sections that rows and hoops share, the batten's covariance both ways, the tape's variance on the diagonal."""
+    sections that rows and hoops share, the batten's covariance both ways, the tape's on the diagonal."""
     table = fairing._table(barrel_car(bend=4.0, mark_mm=0.5), 1)
     d, q = table.blocks[0]
     sigma, tau = 0.3, 0.7
