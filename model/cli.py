@@ -78,7 +78,9 @@ def command_parser() -> argparse.ArgumentParser:
         return sub
 
     command("demo", _demo, "lower the roof of a demo car: report, STEP and JSON")
-    _car(command("check", _check, "check a measured car: can it be read, does it hold together"))
+    check = command("check", _check, "check a measured car: does it hold together, what to measure again")
+    _car(check)
+    _json(check)
 
     report = command("report", _report, "print every number of one plan on one car")
     _car(report)
@@ -183,12 +185,18 @@ def _demo(options):
 
 
 def _check(options):
+    from .built import remembered_shape
+    from .carfindings import car_check
     from .evaluate import evaluate
+    from .output.measures import measures_lines
     from .output.text import check_text
-    from .plan import Plan
 
     car = _read_car(options.car)
-    print(check_text(car, evaluate(car, Plan())), end="")
+    check = car_check(remembered_shape(car))
+    if options.json:
+        print(_json_text(check.to_json()), end="")
+    else:
+        print(check_text(car, evaluate(car), measures_lines(check)), end="")
 
 
 def _report(options):

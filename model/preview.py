@@ -16,12 +16,14 @@ import ipywidgets as widgets
 
 from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
+from .carfindings import car_check
 from .controls import Controls
 from .errors import FileRefused, RoofError
 from .evaluate import build_checked, fit_report_of, with_interference
 from .limits import limits_of
 from .measured import Car
 from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
+from .output.measures import measures_html
 from .output.sureness import sureness_html
 from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
 from .plan import Plan, WindowMove
@@ -162,6 +164,7 @@ class Preview(widgets.VBox):
             plan = read_plan(plan, car)
         built = build_checked(car, plan)
         self.car, self._car_name = car, name
+        self.measures.value = measures_html(car_check(built.shape))
         self.controls = Controls(car, self.set, self.cut_window, self._refuse)
         self.controls_box.children = (self.controls,)
         self.view.look_at(car)
@@ -304,7 +307,8 @@ class Preview(widgets.VBox):
         }
         self.legend = widgets.HTML()
         self.headline, self.silhouette = widgets.HTML(), widgets.HTML()
-        self.posts, self.seams, self.window, self.findings = (widgets.HTML() for _ in range(4))
+        self.posts, self.seams, self.window = (widgets.HTML() for _ in range(3))
+        self.findings, self.measures = widgets.HTML(), widgets.HTML()
         self.sureness = widgets.HTML()
         self.controls_box = widgets.VBox()
         self.plan_path, self.step_path = _path("plan file", "200px"), _path("STEP file", "200px")
@@ -339,6 +343,7 @@ class Preview(widgets.VBox):
         )
         tables = widgets.VBox(
             [
+                section("The measured car: what to measure again before any plan", self.measures),
                 section("Findings, worst first", self.findings),
                 section("Posts: what to cut, where the ends land", self.posts),
                 section("How sure: what the tape leaves open", self.sureness),

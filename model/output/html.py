@@ -184,14 +184,19 @@ def _angles(name, before, after):
 
 def findings_html(report: Report) -> str:
     """Return the findings by kind, the gravest first: the worst of each in sight, the others folded away."""
-    if not report.findings:
-        return '<p class="pd-quiet">Nothing to flag.</p>'
+    return finding_list_html(report.findings, "Nothing to flag.")
+
+
+def finding_list_html(findings, empty: str) -> str:
+    """Return findings as :func:`findings_html` does, or ``empty`` where there are none."""
+    if not findings:
+        return f'<p class="pd-quiet">{escape(empty)}</p>'
 
     def line(finding):
         return f"<b>{escape(finding.where)}</b>: {escape(finding.message)}"
 
     out = []
-    for worst, *others in worst_first(report.findings):
+    for worst, *others in worst_first(findings):
         more = "".join(f"<li>{line(f)}</li>" for f in others)
         folded = (
             f"<details><summary>and {len(others)} more</summary><ul>{more}</ul></details>" if others else ""

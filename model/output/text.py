@@ -82,7 +82,7 @@ def comparison_text(reports) -> str:
     return "\n".join([*lines, "", *_caution(CAUTION_ROAD)]) + "\n"
 
 
-def check_text(car, report: Report) -> str:
+def check_text(car, report: Report, measures_lines) -> str:
     """Return what was read of a measured car and what is worth measuring again.
 
     Parameters
@@ -91,6 +91,8 @@ def check_text(car, report: Report) -> str:
         The measured car.
     report : Report
         Of the car as it stands, with the stock plan.
+    measures_lines : list of str
+        What its readings say about each other, see :mod:`model.output.measures`.
     """
     sides = "both sides measured" if any(hoop.left_mm for hoop in car.hoops) else "left side mirrored"
     hoops = ", ".join(hoop.name for hoop in car.hoops)
@@ -107,7 +109,8 @@ def check_text(car, report: Report) -> str:
     ]
     width = max(len(label) for label, _ in rows)
     lines = [line for label, text in rows for line in wrapped(text, f"{label:{width}}  ")]
-    return "\n".join([*lines, "", "It holds together.", "", *_findings(report, car.unit)]) + "\n"
+    lines += ["", "It holds together.", "", *measures_lines, "", *_findings(report, car.unit)]
+    return "\n".join(lines) + "\n"
 
 
 def worst_first(findings):

@@ -52,6 +52,16 @@ def test_check_says_what_was_measured(run, car):
     code, out, err = run("check", car)
     assert (code, err) == (DONE, "")
     assert "hoops" in out and "It holds together." in out
+    for head in ("READINGS AGAINST THE FAIR SURFACE", "LEFT AGAINST RIGHT", "FINDINGS"):
+        assert head in out
+    assert max(map(len, out.splitlines())) <= 100
+
+
+@pytest.mark.parametrize("car", CARS)
+def test_check_as_json_keeps_the_contract(run, car):
+    code, out, err = run("check", car, "--json")
+    assert (code, err) == (DONE, "")
+    validator("check").validate(json.loads(out))
 
 
 @pytest.mark.parametrize("car", CARS)

@@ -71,6 +71,16 @@ def test_text_that_is_no_length_is_refused_in_the_status_line(shown):
     assert "must be a length" in shown.status.value
 
 
+def test_the_measured_car_is_judged_on_loading_whatever_the_plan(shown):
+    assert shown.plan.roof is not None and "left and right differ" in shown.measures.value
+    before = shown.measures.value
+    shown.controls.dials["front_drop"].slider.value += 1
+    assert shown.measures.value is before
+    shown.choose_car("pickup")
+    assert "Nothing to measure again." in shown.measures.value
+    shown.choose_car("coupe")
+
+
 def test_limits_come_from_the_car(shown):
     dial = shown.controls.dials["cut_height.B"]
     post = next(p for p in shown.car.posts if p.name == "B")

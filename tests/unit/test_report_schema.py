@@ -33,7 +33,7 @@ def as_json(value):
     return json.loads(json.dumps(value, allow_nan=False))
 
 
-@pytest.mark.parametrize("name", ["report", "comparison", "verify"])
+@pytest.mark.parametrize("name", ["check", "report", "comparison", "verify"])
 def test_schema_is_a_schema(name):
     jsonschema.Draft202012Validator.check_schema(packaged_schema(name))
 
