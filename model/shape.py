@@ -117,9 +117,7 @@ def shape_near(car: Car, like: CarShape) -> CarShape:
         grid = skin.grid_of(o.grid, o.side)
         openings.append(old.get((o, id(grid))) or GlassOpening(o, outline_on_skin(o, grid)))
     lines = {
-        (p.name, p.side): like.lines[p.name, p.side]
-        if p == like.lines[p.name, p.side].post
-        else PostLine(p)
+        (p.name, p.side): like.lines[p.name, p.side] if p == like.lines[p.name, p.side].post else PostLine(p)
         for p in car.all_posts()
     }
     is_same = all(line is like.lines[key] for key, line in lines.items())

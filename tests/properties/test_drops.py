@@ -11,11 +11,9 @@ from invented_cars import box_car, varied_car, wedge_car
 
 from model.built import place, remembered_shape
 from model.carfile import demo_car_names, demo_car_path, read_car
-from model.errors import PlanError
 from model.evaluate import fit_report_of
 from model.layout import WINDOW
-from model.plan import ALONG_WINDSHIELD, LEVEL, STRAIGHT_DOWN, Plan
-from model.report import Report
+from model.plan import ALONG_WINDSHIELD, LEVEL, STRAIGHT_DOWN
 
 CARS = [*demo_car_names(), "box", "wedge", 3, 8]
 ROUNDING_MM = 1e-9  # coordinates of a few metres in double precision, a dozen operations each
