@@ -43,6 +43,7 @@ METAL, WASTE, PANE, GLASS_WASTE = "metal", "waste", "pane", "glass waste"
 
 # Of the next chord; a shorter first chord is not followed.  Not a ratio that halving chords gives.
 SHORT_END = 0.1
+_SAME_UV = 1e-12  # nearer than this are two places one but for rounding
 _CORNERS = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], float)
 _BORDERS = ("v0", "u1", "v1", "u0")  # counter-clockwise from (0, 0)
 
@@ -367,7 +368,7 @@ def _border_lines(grid, lines, nodes):
         fixed = start[1 - along]
         on_it = ends[ends[:, 1 - along] == fixed, along]
         split = np.unique(np.concatenate([[0.0, 1.0], on_it, [u for name, u in nodes if name == border]]))
-        split = split[np.concatenate([[True], np.diff(split) > 1e-12])]
+        split = split[np.concatenate([[True], np.diff(split) > _SAME_UV])]
         for a, b in zip(split[:-1], split[1:], strict=True):
             pair = np.empty((2, 2))
             pair[:, 1 - along], pair[:, along] = fixed, (a, b)
@@ -389,6 +390,10 @@ def _noded(lines):
     for tag, uv in lines:
         tag_of_vertex.update(dict.fromkeys(map(tuple, uv[1:-1].tolist()), tag))
     flat, index = shapely.get_coordinates(noded, return_index=True)
+    doubled = _doubled_samples(flat, index)
+    if doubled.any():
+        flat, index = flat[~doubled], index[~doubled]
+        noded = shapely.linestrings(flat, indices=index)
     coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
     tree, tags = None, []
     for uv in coordinates:
@@ -398,6 +403,19 @@ def _noded(lines):
             tag = lines[int(tree.nearest(shapely.Point((uv[0] + uv[1]) / 2)))][0]
         tags.append(tag)
     return coordinates, tags, shapely.get_parts(shapely.polygonize(noded))
+
+
+def _doubled_samples(flat, index):
+    """Return which samples of the chains lie on the node beside them, but for rounding.
+
+    A line crossed at one of its own samples gets a node there that may differ
+    in the last bit; between the two there is no direction.
+    """
+    same = np.diff(index) == 0
+    close = same & (np.abs(np.diff(flat, axis=0)).max(axis=1) < _SAME_UV)
+    is_end = np.concatenate([[True], ~same]) | np.concatenate([~same, [True]])
+    after, before = np.append(False, close), np.append(close, False)
+    return (after | before) & ~is_end
 
 
 def _cells_beside(coordinates, cells):

@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 from invented_cars import flat_car, varied_car, varied_plan
 
+from model.carfile import demo_car_path, read_car
 from model.evaluate import build_checked
 from model.layout import METAL
-from model.plan import Plan, RoofMove, WindowMove
+from model.plan import GivenPlane, Plan, PostCut, RoofMove, WindowMove
+from model.seams import seam_reports
 
 
 @pytest.mark.parametrize("seed", [1, 2, 4])
@@ -41,3 +43,25 @@ def test_metal_moves_with_its_own_piece_and_glass_with_the_metal_around_it():
             assert cell.carrier in expected
         else:
             assert cell.carrier == "body"
+
+
+def test_a_line_crossed_at_its_own_sample_gets_no_doubled_sample():
+    """The back's slug reaches the flange line where that crosses the centre, at a sample: the node there
+    differs from the sample in the last bit, and a chord without a direction spoilt every seam's numbers."""
+    cuts = [
+        PostCut(
+            post="rear corner",
+            side=side,
+            height_mm=height,
+            plane=GivenPlane(rises_rearward_deg=rearward, rises_inboard_deg=inboard),
+        )
+        for side, height, rearward, inboard in (("right", 1280.0, 2.0, -1.0), ("left", 1230.0, 0.0, -8.0))
+    ]
+    plan = Plan(
+        roof=RoofMove(fore_aft=-17.0),
+        window=WindowMove(flange_mm=12.0),
+        cuts=tuple(cuts),
+    )
+    built = build_checked(read_car(demo_car_path("pickup")), plan)
+    assert min(np.linalg.norm(np.diff(c.point_mm, axis=0), axis=1).min() for c in built.layout.chains) > 1e-6
+    assert all(seam.gap_mm is not None and np.isfinite(seam.gap_mm.mean) for seam in seam_reports(built))
