@@ -177,6 +177,7 @@ def typed_length(mm, unit, joint="-"):
     >>> typed_length(57.0, "mm"), typed_length(57.15, "mm")
     (57, 57.15)
     """
+    mm = float(mm)  # a numpy float writes itself otherwise
     if unit == "mm":
         return _decimal(mm, 1.0, 17)
     parts = round(mm / 25.4 * FINEST_INCH)

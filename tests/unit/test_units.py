@@ -3,6 +3,7 @@
 import math
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -181,3 +182,9 @@ def test_shop_inches_are_within_half_a_division(mm, denominator):
 @given(LENGTHS_MM)
 def test_a_minus_sign_only_mirrors(mm):
     assert shop_inches(-mm).lstrip("-") == shop_inches(mm).lstrip("-")
+
+
+@pytest.mark.parametrize("unit", ["in", "mm"])
+def test_a_numpy_length_is_typed_as_a_plain_number(unit):
+    typed = typed_length(np.float64(57.123), unit)
+    assert type(typed) is float and "np" not in repr(typed)
