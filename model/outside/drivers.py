@@ -15,7 +15,7 @@ from .flatcabs import tan
 from .knowncars import box_car, wedge_car
 
 EYES, STATURE, VIEW = "eye points", "stature", "driver's view"
-GOST = "GOST 5727-88, appendix, table 1, driver on the left, back 25°"
+GOST = "GOST 5727-88, appendix, table 1: antiradar.ucoz.ru/load/15-1-0-380; driver on the left, back 25°"
 R125_BACK = f"UN R125 ¶5.4, seat backs other than 25°; {FROM_MEMORY}"
 HUSTON = (
     "R. L. Huston, Principles of Biomechanics, CRC Press 2009, table of sitting heights; against its mean"

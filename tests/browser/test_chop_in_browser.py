@@ -149,6 +149,19 @@ def press(page, key):
     return seen, time.perf_counter() - started
 
 
+def settled_numbers(page):
+    """Return the headline numbers once they have stood still: what runs into what comes after the rest."""
+    seen = [""]
+
+    def is_still():
+        seen.append(page.locator(".pd-tiles").inner_text())
+        is_looking = "Looking" in page.locator(".pd-status").first.inner_text()
+        return not is_looking and len(set(seen[-8:])) == 1
+
+    _until(is_still, SETTLED_WITHIN_S, "the numbers never stood still", pause=0.25)
+    return seen[-1]
+
+
 def front_drop(page):
     return page.locator(".pd-controls .widget-text input").first.input_value()
 
@@ -172,11 +185,7 @@ def test_nothing_is_wider_than_the_page(page):
 
 def test_a_refused_length_is_said_in_plain_words(page):
     box = page.locator(".pd-controls .widget-text input").first
-    page.wait_for_function(  # what runs into what comes a moment after the numbers
-        "() => !document.querySelector('.pd-status').innerText.includes('Looking')",
-        timeout=SETTLED_WITHIN_S * 1000,
-    )
-    numbers = page.locator(".pd-tiles").inner_text()
+    numbers = settled_numbers(page)
     box.fill("25")
     box.press("Enter")
     page.get_by_role("status").get_by_text("front_drop must be").wait_for(timeout=SETTLED_WITHIN_S * 1000)
