@@ -181,8 +181,6 @@ class Preview(widgets.VBox):
         clock = _Clock()
         built = built or build_checked(self.car, plan)
         clock.lap("build")
-        self.view.place(built)
-        clock.lap("3-D view")
         report = fit_report_of(built)
         clock.lap("report")
         self.plan, self.built, self.report = plan, built, report
@@ -190,8 +188,8 @@ class Preview(widgets.VBox):
             self.controls.show(plan, built)
             self._limit()
         self.headline.value = headline_html(report)
-        self.view.draw(built, report)
-        clock.lap("seams in the view")
+        self.view.show(built, report)
+        clock.lap("3-D view")
         self.timings_ms = clock.laps_ms
         self._say(LOOKING)
         self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))

@@ -57,7 +57,6 @@ class RoofView:
         self._wanted = {"ghost": True, "slugs": False, "seams": True, "keep-outs": True}
         self._last: tuple[Built, Report] | None = None
         self._points = np.zeros((1, 3))
-        self._shown: set[str] = set()
 
     def look_at(self, car: Car):
         """Take the measure of a car, for the views."""
@@ -85,12 +84,7 @@ class RoofView:
 
     def show(self, built: Built, report: Report):
         """Show a plan: change what differs from the last one, then draw once."""
-        self.place(built)
-        self.draw(built, report)
-
-    def place(self, built: Built):
-        """Send where every piece goes, not yet drawn: the page takes it in while the report is made."""
-        self._shown = shown = set()
+        self._last, shown = (built, report), set()
         for name, patches in _groups(patches_of(built)):
             if not self._is_wanted(name):
                 continue
@@ -109,16 +103,12 @@ class RoofView:
             shown |= {"ghost", "ghost edges"}
         self._lines("edges", edge_lines(built.layout, built.moves), INK)
         shown.add("edges")
-
-    def draw(self, built: Built, report: Report):
-        """Send the seams of the plan last placed, and draw."""
-        self._last = (built, report)
         if report.seams and self._is_wanted("seams"):
             self._seams(report)
-            self._shown.add("seams")
+            shown.add("seams")
         for name, thing in self._objects.items():
-            if thing.visible != (name in self._shown):
-                thing.visible = name in self._shown
+            if thing.visible != (name in shown):
+                thing.visible = name in shown
         self.plot.render()
 
     def _is_wanted(self, name):
