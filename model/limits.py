@@ -53,28 +53,36 @@ def drop_limit_mm(car: Car, plan: Plan, which: str) -> float:
         except PlanError:  # a pitch that does not exist
             return -highest
 
-    highest = max(post.cut_to_mm - post.cut_from_mm for post in car.posts)
+    highest = _cab_height_mm(car)  # more is refused in any case
     for start in (getattr(roof, f"{which}_mm"), min(other, highest), 0.0):
         if 0 <= start < highest and room(start) > 0:
-            return highest if room(highest) > 0 else float(brentq(room, start, highest, xtol=_TOLERANCE_MM))
+            if room(highest) > 0:
+                return highest
+            root = float(brentq(room, start, highest, xtol=_TOLERANCE_MM))
+            return max(root - _TOLERANCE_MM, 0.0)  # on the side where there is room
     return 0.0
 
 
 def refused_drop(car: Car, plan: Plan, refusal: PlanError) -> PlanError:
-    """Return a refused cut as the drop to change and how far it may go, where a drop is to blame."""
-    for which in ("rear_drop", "front_drop"):
-        value = getattr(plan.roof, f"{which}_mm")
-        limit = drop_limit_mm(car, plan, which)
-        if limit < value:
-            return PlanError(
-                which,
-                f"must be at most {shown(_down_to_sixteenth(limit), car.unit)} on this car with the rest of "
-                f"this plan; got {shown(value, car.unit)}. ({refusal.parameter} {refusal.message})",
-                "Drop it less, cut lower, or re-measure how high that post may be cut.",
-                value_mm=value,
-                limit_mm=limit,
-            )
-    return refusal
+    """Return a refused cut as the drop to change and how far it may go, where a drop is to blame.
+
+    Where changing either would do, the one that has to change less.
+    """
+    limits = {which: drop_limit_mm(car, plan, which) for which in ("rear_drop", "front_drop")}
+    past = {which: getattr(plan.roof, f"{which}_mm") - limit for which, limit in limits.items()}
+    past = {which: by for which, by in past.items() if by > 0}
+    if not past:
+        return refusal
+    which = min(past, key=past.get)
+    value, limit = getattr(plan.roof, f"{which}_mm"), limits[which]
+    return PlanError(
+        which,
+        f"must be at most {shown(_down_to_sixteenth(limit), car.unit)} on this car with the rest of "
+        f"this plan; got {shown(value, car.unit)}. ({refusal.parameter} {refusal.message})",
+        "Drop it less, cut lower, or re-measure how high that post may be cut.",
+        value_mm=value,
+        limit_mm=limit,
+    )
 
 
 def _down_to_sixteenth(length_mm: float) -> float:

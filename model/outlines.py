@@ -133,6 +133,7 @@ def line_at_distance(outline: Outline, distance_mm: float, name: str) -> Outline
             f"{outline.grid.name} skin.",
             f"On this car keep it below {widest_line_mm(outline):.1f} mm, kerf included.",
             value_mm=distance_mm,
+            limit_mm=widest_line_mm(outline),
         )
     parts = [uv[a : b + 1].copy() for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
     parts[-1][-1] = parts[0][0]

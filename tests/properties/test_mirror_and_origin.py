@@ -1,9 +1,12 @@
 """A mirrored car gives the mirrored report; a car measured from another origin the same."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from invented_cars import (
     mirrored_car,
     mirrored_plan,
@@ -15,7 +18,9 @@ from invented_cars import (
     with_point_moved,
 )
 
+from model.carcheck import check_car
 from model.carfile import demo_car_path, demo_plan_path, read_car
+from model.errors import MeasureError
 from model.evaluate import evaluate
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
 from model.planfile import read_plan
@@ -44,7 +49,7 @@ def case(key):
             shifts=(PostShift(post="B", side="left", by=20.0),),
         )
         return car, plan
-    if key == "coupe":
+    if key in ("coupe", "pickup"):
         car = read_car(demo_car_path(key))
         return car, read_plan(demo_plan_path(key), car)
     return varied_car(key), varied_plan(varied_car(key), key)
@@ -182,6 +187,27 @@ def test_mirrored_car_mirrored_report(key):
 @pytest.mark.parametrize("key", KEYS)
 def test_another_origin_changes_nothing(key):
     assert_same(reports(key, "stock"), reports(key, "moved"), mirror=False, shift=(317.25, 0, -41.5))
+
+
+@pytest.mark.parametrize("key", ["coupe", "pickup"])
+@settings(max_examples=4)
+@given(x_mm=st.floats(-3000, 3000), z_mm=st.floats(-2000, 2000))
+def test_any_origin_on_the_centre_plane_will_do(key, x_mm, z_mm):
+    car, plan = case(key)
+    moved = evaluate(moved_car(car, x_mm, z_mm), moved_plan(plan, z_mm))
+    assert_same(reports(key, "stock"), moved, mirror=False, shift=(x_mm, 0.0, z_mm))
+
+
+@settings(max_examples=20)
+@given(y_mm=st.floats(1.7, 500) | st.floats(-500, -1.7))
+def test_an_origin_off_the_centre_plane_is_refused(y_mm):
+    """y = 0 is the centreline of a car whose left side is not measured: moved aside, it is no car."""
+    car, _ = case("coupe")
+    hoops = tuple(
+        replace(hoop, right_mm=tuple((x, y + y_mm, z) for x, y, z in hoop.right_mm)) for hoop in car.hoops
+    )
+    with pytest.raises(MeasureError, match="centre plane y = 0|must have a positive y"):
+        check_car(replace(car, hoops=hoops))
 
 
 def test_mirroring_twice_is_the_same_car():
