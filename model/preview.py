@@ -38,7 +38,7 @@ from .uncertainty import cut_working
 
 FILE = "a car file …"
 LOOKING = "Looking for what runs into what …"
-DRAW_AFTER_S = 0.015  # for the picture to get away before the side view is drawn
+DRAW_AFTER_S = 0.1  # for the picture to get away before the side view is drawn
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
 TAPE_AFTER_S = 2.0  # the same for the ± of the cut, and once more for those of the rest
 STALE = '<div class="pd-stale">'  # of a plan that has moved on

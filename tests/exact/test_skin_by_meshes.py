@@ -71,7 +71,7 @@ def default_area_mm2(face):
 
 
 def test_the_kernels_default_area_is_worse(largest):
-    """Of a cell trimmed out of the spline; ours, by Green's theorem, agrees with the kernel held to account."""
+    """Of a cell trimmed out of the spline; ours, by Green's theorem, agrees with the tightened kernel."""
     worst = {"default": 0.0, "ours": 0.0}
     for case in CASES:
         faces = faces_of(case)
