@@ -7,7 +7,7 @@ station, with the kernel's tangents and normals.  The moves are put together
 from the plan as the kernel's own, and are not the live tier's.
 
 Six plans run by default.  ``pytest -n 0 -m "heavy or not heavy"`` on this file
-runs a hundred and prints the largest deviation of every kind.
+runs two hundred and prints the largest deviation of every kind.
 """
 
 import json
@@ -58,7 +58,7 @@ from model.seams import POST, seams_of
 from model.solids import exact_interference
 
 LIMITS = {"mm": 0.05, "deg": 0.01, "relative": 1e-4, "places": 0.0, "deg as read": np.inf}
-PLANS, BY_DEFAULT = 50, 3  # of each car
+PLANS, BY_DEFAULT = 100, 3  # of each car
 READABLE_MM = 1.0  # how far apart edges are where the angle to the line between them is compared
 CHORD_MM = 0.01  # the live tier's chords may stray this far, which turns a short line across a gap
 LEVEL, ACROSS, SQUARE_TO_X = gp_Dir(0, 0, 1), gp_Dir(0, 1, 0), gp_Dir(1, 0, 0)

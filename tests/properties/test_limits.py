@@ -15,7 +15,7 @@ from model.evaluate import build_checked
 from model.limits import limits_of
 from model.plan import Plan
 
-CARS = [*demo_car_names(), 3, 8]
+CARS = [*demo_car_names(), *(pytest.param(seed, marks=pytest.mark.heavy) for seed in (3, 8))]
 ROOF = ("fore_aft", "front_drop", "rear_drop")
 WINDOW = {
     "window_forward": "forward_mm",
@@ -69,7 +69,7 @@ def past_its_limit(car, plan: Plan) -> dict[str, float]:
 
 
 @pytest.mark.parametrize("key", CARS)
-@settings(max_examples=8)
+@settings(max_examples=4)
 @given(data=st.data())
 def test_no_plan_inside_its_limits_is_refused(key, data):
     """One parameter after another anywhere between its two limits, those too, the rest as it then stands.
@@ -96,7 +96,7 @@ def test_no_plan_inside_its_limits_is_refused(key, data):
 
 @pytest.mark.parametrize("key", CARS)
 @pytest.mark.parametrize("name", [*GAPS, *ROOF, *WINDOW])
-@settings(max_examples=4)
+@settings(max_examples=2)
 @given(data=st.data())
 def test_no_plan_outside_its_limits_is_accepted(key, name, data):
     """A hundredth past either limit or far past it: the refusal names parameter, value and limit.
