@@ -58,6 +58,7 @@ from model.seams import POST, seams_of
 from model.solids import exact_interference
 
 LIMITS = {"mm": 0.05, "deg": 0.01, "relative": 1e-4, "places": 0.0, "deg as read": np.inf}
+LIMITS["deg of edge"] = 0.03  # a first chord that is a crumb is not followed: layout.SHORT_END
 PLANS, BY_DEFAULT = 100, 3  # of each car
 READABLE_MM = 1.0  # how far apart edges are where the angle to the line between them is compared
 CHORD_MM = 0.01  # the live tier's chords may stray this far, which turns a short line across a gap
@@ -484,7 +485,7 @@ class Comparison:
                     off = np.abs((read - angles + 180.0) % 360.0 - 180.0)
                     past = np.maximum(off - np.degrees(CHORD_MM / apart), 0.0)
                     self.note(f"{kind} seam: angles", "deg as read", off, 0.0, where)
-                    self.note(f"{kind} seam: angles past the chord's", "deg", past, 0.0, where)
+                    self.note(f"{kind} seam: angles past the chord's", "deg of edge", past, 0.0, where)
         assert not stations, f"{self.name}: {seam.name} has a place that the kernel does not look at"
         for spread, column in ((seam.gap_mm, 0), (seam.step_mm, 1)):
             if gaps:

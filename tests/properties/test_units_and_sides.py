@@ -105,8 +105,8 @@ def test_a_seam_read_from_its_other_side_keeps_the_gap_and_flips_the_step(key):
 
     The first side is read at C, the point whose square plane holds a place Q of the second side: Q faces C.
     From Q the plane is square to the other edge.  Where the two run at an angle θ to each other, the readings
-    differ by |r| (1/cos θ − 1), r from C to Q, on straight edges, up to three times that where they bend
-    and 0.01 mm for going between places 12 mm apart; the angles by θ² / 2, up to twice that.  Left out:
+    differ by |r| (1/cos θ − 1), r from C to Q, if both are straight, up to three times that where they bend
+    and 0.01 mm for going between places 12 mm apart; the angles by θ² / 2, up to twice that.  Left out are
     places across the window's hole, where from one of the two sides another edge lies nearer.
     """
     built = build_checked(*case(key))
