@@ -73,6 +73,8 @@ def refused_drop(car: Car, plan: Plan, refusal: PlanError) -> PlanError:
     past = {which: by for which, by in past.items() if by > 0}
     if not past:
         return refusal
+    if any(limits[which] > 0 for which in past):  # a limit of nothing is no way out
+        past = {which: by for which, by in past.items() if limits[which] > 0}
     which = min(past, key=past.get)
     value, limit = getattr(plan.roof, f"{which}_mm"), limits[which]
     return PlanError(
