@@ -59,7 +59,7 @@ def drop_limit_mm(car: Car, plan: Plan, which: str) -> float:
             if room(highest) > 0:
                 return highest
             root = float(brentq(room, start, highest, xtol=_TOLERANCE_MM))
-            return max(root - _TOLERANCE_MM, 0.0)  # on the side where there is room
+            return max(root - _TOLERANCE_MM, start)  # on the side where there is room
     return 0.0
 
 

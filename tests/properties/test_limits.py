@@ -5,7 +5,7 @@ from functools import lru_cache
 
 import pytest
 from drawn_plans import WINDOWS, plans
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from invented_cars import varied_car
 
@@ -23,6 +23,8 @@ WINDOW = {
     "lay_down": "lay_down_deg",
     "flange": "flange_mm",
 }
+UNSHRUNK = (Phase.explicit, Phase.generate)  # a plan takes a second
+FOUND_WITHIN_MM = 2e-3  # a limit of a drop is a root found to a thousandth, on the near side of it
 GAPS = ("kerf", "root_gap")
 
 
@@ -69,7 +71,7 @@ def past_its_limit(car, plan: Plan) -> dict[str, float]:
 
 
 @pytest.mark.parametrize("key", CARS)
-@settings(max_examples=4)
+@settings(max_examples=4, phases=UNSHRUNK)
 @given(data=st.data())
 def test_no_plan_inside_its_limits_is_refused(key, data):
     """One parameter after another anywhere between its two limits, those too, the rest as it then stands.
@@ -96,7 +98,7 @@ def test_no_plan_inside_its_limits_is_refused(key, data):
 
 @pytest.mark.parametrize("key", CARS)
 @pytest.mark.parametrize("name", [*GAPS, *ROOF, *WINDOW])
-@settings(max_examples=2)
+@settings(max_examples=2, phases=UNSHRUNK)
 @given(data=st.data())
 def test_no_plan_outside_its_limits_is_accepted(key, name, data):
     """A hundredth past either limit or far past it: the refusal names parameter, value and limit.
@@ -118,5 +120,5 @@ def test_no_plan_outside_its_limits_is_accepted(key, name, data):
         if is_low:
             assert error.value_mm < error.limit_mm <= low + 1e-9
         else:
-            assert error.value_mm > error.limit_mm >= high - 1e-9
+            assert error.value_mm > error.limit_mm >= high - FOUND_WITHIN_MM
         assert error.message and error.next_step
