@@ -8,7 +8,7 @@ from math import ceil
 
 from ..report import PlusMinus, Uncertainty
 from ..units import shop_inches
-from .cells import angle_cell, table_lines, wrapped
+from .cells import GAP_INCH, angle_cell, table_lines, wrapped
 
 CUT = ("take-out", "miss fore-and-aft", "miss across")
 _INCH = 25.4
@@ -29,11 +29,11 @@ def sure_cell(number: PlusMinus | None, unit: str) -> str:
     """
     if number is None:
         return "—"
-    size, spread = abs(number.value), number.plus_minus
+    spread = number.plus_minus
     if number.unit == "deg":
         return f"{angle_cell(number.value)} ± {angle_cell(ceil(spread * 10) / 10)}"
     if unit == "in":
-        fine = 16 if spread > _INCH / 32 or size > 12 * _INCH else 32
+        fine = GAP_INCH if number.what.startswith("gap") else 16  # as the other tables read it
         at_most = ceil(spread / _INCH * 64 - 1e-9) / 64 * _INCH
         text = f"{shop_inches(number.value, fine)} ± {shop_inches(at_most, 64)}"
     else:
