@@ -75,7 +75,7 @@ class Preview(widgets.VBox):
         How long the stages of the last change took.
     """
 
-    def __init__(self, car="coupe", plan=None, *, antialias=1):
+    def __init__(self, car="coupe", plan=None):
         self.car: Car | None = None
         self.plan: Plan | None = None
         self.built: Built | None = None
@@ -85,7 +85,7 @@ class Preview(widgets.VBox):
         self._wish, self._car_name = Plan(), ""
         self._waiting: list[asyncio.TimerHandle] = []
         self._finding: asyncio.Future | None = None
-        self.view = RoofView(antialias=antialias)
+        self.view = RoofView()
         self._make_parts()
         super().__init__(self._arranged(), layout={"width": "100%"})
         self.add_class("pd-preview")
@@ -351,7 +351,7 @@ class Preview(widgets.VBox):
             ]
         )
         self.legend.value = legend_html("in")
-        parts = [top, self.headline, self.status, self.view.plot, self.controls_box, below, tables]
+        parts = [top, self.headline, self.status, self.view, self.controls_box, below, tables]
         return [widgets.HTML(style_html()), *parts]
 
     def _files(self):

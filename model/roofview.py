@@ -1,21 +1,23 @@
 """The 3-D view: the chopped shell in place over a ghost of stock, seams coloured by how they fit.
 
-Triangles are sent where they were on the uncut car and put in place by a
-matrix, so that a piece that only moves sends 16 numbers.  Nothing is drawn
-until :meth:`RoofView.show` has changed everything it has to, and then once.
+Parts are drawn by ``roofview.js`` with three.js.  Each is one trait, so that
+only what a change of the plan changes is sent, all of it in one message.
 """
 
 from __future__ import annotations
 
+from importlib import resources
 from itertools import groupby
 
-import k3d
+import anywidget
 import numpy as np
+import traitlets
 
 from .built import Built
 from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_edges, thinned
-from .layout import BODY, METAL, PANE, WASTE
+from .layout import BODY, PANE, WASTE
 from .measured import Car
+from .moves import IDENTITY
 from .numeric import cross, unit
 from .report import Report
 from .seamcolours import class_of
@@ -23,180 +25,170 @@ from .silhouette import GLASS_COLOUR, INK, KEEP_OUT_COLOUR, SLUG_COLOUR, STOCK_I
 
 FIELD_OF_VIEW_DEG = 16.0  # nearly parallel; the same in every view
 BACKGROUND = 0xF6F7F8
+GHOST_COLOUR = "#8796a5"
 SEAM_RADIUS_MM = 9.0
-UPPER_SHELL, UPPER_PANES = MOVING = "upper shell", "upper panes"
 LIFT_MM = 3.5  # edges are drawn this far outside the skin, so that they are not half hidden in it
+LABEL = "The car in 3-D. Drag or use the arrow keys to turn it."
 
 
-class RoofView:
-    """The plot, its objects by name, and which of them are wanted.
+def _mesh(opacity=1.0, gloss=0.35, order=0):
+    return {"kind": "mesh", "opacity": opacity, "gloss": gloss, "order": order}
 
-    Attributes
-    ----------
-    plot : k3d.Plot
-        The widget to display.
+
+def _lines(ink):
+    return {"kind": "lines", "opacity": 1.0, "colour": ink}
+
+
+LOOKS = {  # of every part; what is clear is drawn in this order, after the rest
+    "lower_shell": _mesh(),
+    "upper_shell": _mesh(),
+    "slugs": _mesh(gloss=0.0),
+    "seams": _mesh(gloss=0.0),
+    "edges": _lines(INK),
+    "ghost_edges": _lines(STOCK_INK),
+    "keep_outs": _mesh(opacity=0.28, gloss=0.0, order=1),
+    "lower_panes": _mesh(opacity=0.38, gloss=0.8, order=2),
+    "upper_panes": _mesh(opacity=0.38, gloss=0.8, order=3),
+    "ghost": _mesh(opacity=0.16, gloss=0.0, order=4),
+}
+TOGGLED = {
+    "ghost": ("ghost", "ghost_edges"),
+    "slugs": ("slugs",),
+    "seams": ("seams",),
+    "keep-outs": ("keep_outs",),
+}
+NOTHING = {"position": b""}
+MOST_POINTS = 1 << 16
+
+
+class RoofView(anywidget.AnyWidget):
+    """The widget: one trait for each part of :data:`LOOKS`, raw arrays in it, and the view.
+
+    A part is ``position`` (n, 3) float32, ``normal`` (n, 3) int8 (127 is 1),
+    ``colour`` (n, 3) uint8 and ``index`` uint16, three to a triangle or two to
+    a line; an empty ``position`` draws nothing.
     """
 
-    def __init__(self, height: int = 380, antialias: int = 1):
-        self.plot = k3d.plot(
-            height=height,
-            antialias=antialias,
-            camera_auto_fit=False,
-            grid_visible=False,
-            menu_visibility=False,
-            logarithmic_depth_buffer=False,
-            axes_helper=0,
-            camera_fov=FIELD_OF_VIEW_DEG,
-            camera_mode="orbit",
-            camera_up_axis="z",
-            background_color=BACKGROUND,
-            lighting=1.7,
-            render_on_change=False,
-        )
-        self._objects: dict[str, k3d.objects.Drawable] = {}
-        self._wanted = {"ghost": True, "slugs": False, "seams": True, "keep-outs": True}
+    _esm = "\n".join(
+        (resources.files(__package__) / name).read_text(encoding="utf-8")
+        for name in ("three.min.js", "roofview.js")
+    )
+    looks = traitlets.Dict(LOOKS).tag(sync=True)
+    height = traitlets.Int(380).tag(sync=True)
+    background = traitlets.Int(BACKGROUND).tag(sync=True)
+    field_of_view = traitlets.Float(FIELD_OF_VIEW_DEG).tag(sync=True)
+    label = traitlets.Unicode(LABEL).tag(sync=True)
+    view = traitlets.Dict().tag(sync=True)
+    locals().update({name: traitlets.Dict(NOTHING).tag(sync=True) for name in LOOKS})
+
+    def __init__(self, **traits):
+        super().__init__(**traits)
+        self._unwanted = {"slugs"}
         self._last: tuple[Built, Report] | None = None
-        self._points = np.zeros((1, 3))
+        self._corners: list[list[float]] = []
 
     def look_at(self, car: Car):
         """Take the measure of a car, for the views."""
-        sides = [hoop.side_mm(side) for hoop in car.hoops for side in ("right", "left")]
-        self._points = np.array(sides).reshape(-1, 3)
+        points = np.concatenate([hoop.side_mm(side) for hoop in car.hoops for side in ("right", "left")])
+        self._corners = points.tolist()
 
-    def look_from(self, name: str, aspect: float = 1.95):
+    def look_from(self, name: str):
         """Turn to one of :data:`model.silhouette.VIEWS`, the whole car in sight."""
         view = VIEWS[name]
-        seen = self._points @ view.axes.T
-        low, high = seen.min(axis=0), seen.max(axis=0)
-        centre = (low + high) / 2 @ view.axes
-        half = (high - low) / 2
-        tangent = np.tan(np.radians(FIELD_OF_VIEW_DEG / 2))
-        distance = max(half[1], half[0] / aspect) * 1.04 / tangent + half[2] / 2
-        at = centre + distance * view.axes[2]
-        self.plot.camera = [float(x) for x in (*at, *centre, *view.up)]
-        self.plot.render()
+        self.view = {"toward": list(view.toward), "up": list(view.up), "points": self._corners}
 
     def want(self, name: str, is_wanted: bool):
         """Show or hide the ghost, the slugs, the seams or the keep-outs."""
-        self._wanted[name] = is_wanted
+        self._unwanted = self._unwanted - {name} if is_wanted else self._unwanted | {name}
         if self._last:
             self.show(*self._last)
 
     def show(self, built: Built, report: Report):
-        """Show a plan: change what differs from the last one, then draw once."""
-        self._last, shown = (built, report), set()
-        for name, patches in _groups(patches_of(built)):
-            if not self._is_wanted(name):
-                continue
-            if name in MOVING:  # in place and in as few objects as can be: each one costs a message
-                patches = [each.moved(built.moves[each.carrier]) for each in patches]
-            patch = joined(patches)
-            look = {"color": _colour(patch), **_surface(patch)}
-            if name == UPPER_SHELL:
-                counts = [len(each.point_mm) for each in patches]
-                look = {"colors": np.repeat(np.uint32([_colour(each) for each in patches]), counts)}
-            self._mesh(name, patch, look)
-            shown.add(name)
-        if (built.plan.roof or built.plan.window) and self._is_wanted("ghost"):
-            self._mesh("ghost", joined(ghost_of(built)), _GHOST)
-            self._lines("ghost edges", stock_edges(built.shape), STOCK_INK)
-            shown |= {"ghost", "ghost edges"}
-        self._lines("edges", edge_lines(built.layout, built.moves), INK)
-        shown.add("edges")
-        if report.seams and self._is_wanted("seams"):
-            self._seams(report)
-            shown.add("seams")
-        for name, thing in self._objects.items():
-            if thing.visible != (name in shown):
-                thing.visible = name in shown
-        self.plot.render()
-
-    def _is_wanted(self, name):
-        return self._wanted.get(name.split()[0], True)
-
-    def _mesh(self, name, patch, look):
-        values = {
-            "vertices": np.float32(patch.point_mm),
-            "indices": np.uint32(patch.triangles),
-            "normals": np.float32(patch.normal),
-        }
-        if "colors" in look:
-            values["colors"], look = look["colors"], {"roughness": 0.45}
-        fixed = {"flat_shading": False, "side": "double", "name": name}
-        self._put(name, values, lambda: k3d.mesh(**values, **look, **fixed))
-
-    def _lines(self, name, edges, ink):
-        points, normals, counts = thinned(edges, LIFT_MM / 4)
-        points = points + LIFT_MM * normals
-        start = np.arange(len(points) - 1)
-        start = start[~np.isin(start, np.cumsum(counts) - 1)]
-        values = {"vertices": np.float32(points), "indices": np.uint32(np.stack([start, start + 1], 1))}
-        look = {"color": int(ink[1:], 16), "shader": "simple", "indices_type": "segment", "name": name}
-        self._put(name, values, lambda: k3d.lines(**values, **look))
-
-    def _seams(self, report):
-        point, triangles, colours = seam_tubes(report)
-        values = {
-            "vertices": np.float32(point),
-            "indices": np.uint32(triangles),
-            "colors": np.uint32(colours),
-        }
-        look = {"flat_shading": False, "side": "double", "roughness": 1.0, "name": "seams"}
-        self._put("seams", values, lambda: k3d.mesh(**values, **look))
-
-    def _put(self, name, values, make):
-        """Make an object, or change those of its values that differ."""
-        thing = self._objects.get(name)
-        if thing is None:
-            self._objects[name] = thing = make()
-            self.plot += thing
-            return
-        changed = {k: v for k, v in values.items() if not np.array_equal(getattr(thing, k), v)}
-        if changed:
-            with thing.hold_sync():
-                for trait, value in changed.items():
-                    setattr(thing, trait, value)
+        """Show a plan: send what differs from the last one, in one message."""
+        self._last = built, report
+        parts = dict.fromkeys(LOOKS, NOTHING) | parts_of(built, report)
+        for name in self._unwanted:
+            parts |= dict.fromkeys(TOGGLED[name], NOTHING)
+        with self.hold_sync():
+            for name, part in parts.items():
+                if part != getattr(self, name):
+                    setattr(self, name, part)
 
 
-_GHOST = {"color": 0x8796A5, "opacity": 0.16, "roughness": 1.0}
+def parts_of(built: Built, report: Report) -> dict[str, dict]:
+    """Return {part: raw arrays} of a plan, as :class:`RoofView` takes them."""
+    shown = {name: _patches(patches) for name, patches in _groups(built)}
+    shown["edges"] = _edges(edge_lines(built.layout, built.moves))
+    if built.plan.roof or built.plan.window:
+        shown["ghost"] = _patches(ghost_of(built), GHOST_COLOUR)
+        shown["ghost_edges"] = _edges(stock_edges(built.shape))
+    if report.seams:
+        points, normals, triangles, colours = seam_tubes(report)
+        shown["seams"] = _raw(points, triangles, normals, colours)
+    return shown
 
 
-def _groups(patches):
-    """Return (name, patches) for what moves together and looks alike; what never changes apart."""
+def _groups(built):
+    """Return (part, patches in place) for what changes together and looks alike."""
 
-    def name_of(patch):
+    def part_of(patch):
         if patch.role == KEEP_OUT:
-            return "keep-outs"
+            return "keep_outs"
         if patch.role == WASTE:
-            return f"slugs {patch.carrier}"
-        if patch.carrier != BODY:
-            return UPPER_PANES if patch.role == PANE else UPPER_SHELL
-        kind = patch.grid.kind if patch.role == METAL else ""
-        return f"{patch.role} {patch.carrier}{' top' if kind == 'roof' else ''}"
+            return "slugs"
+        where = "lower" if patch.carrier == BODY else "upper"
+        return f"{where}_panes" if patch.role == PANE else f"{where}_shell"
 
-    return [(name, list(group)) for name, group in groupby(sorted(patches, key=name_of), key=name_of)]
+    patches = sorted(patches_of(built), key=part_of)
+    return [
+        (name, [patch.moved(built.moves.get(patch.carrier, IDENTITY)) for patch in group])
+        for name, group in groupby(patches, key=part_of)
+    ]
 
 
-def _surface(patch):
-    """Return how a patch takes the light."""
-    if patch.role == PANE:
-        return {"opacity": 0.38, "roughness": 0.08}
-    if patch.role == KEEP_OUT:
-        return {"opacity": 0.28, "roughness": 1.0}
-    return {"roughness": 0.7 if patch.role == WASTE else 0.45}
+def _patches(patches, colour=None):
+    """Return patches as one part, every point in its patch's colour or all in one."""
+    patch = joined(patches)
+    counts = [len(each.point_mm) for each in patches]
+    colours = [_colour(each) if colour is None else _rgb(colour) for each in patches]
+    return _raw(patch.point_mm, patch.triangles, patch.normal, np.repeat(colours, counts, axis=0))
+
+
+def _edges(edges):
+    points, normals, counts = thinned(edges, LIFT_MM / 4)
+    start = np.arange(len(points) - 1)
+    start = start[~np.isin(start, np.cumsum(counts) - 1)]
+    return _raw(points + LIFT_MM * normals, np.stack([start, start + 1], 1))
+
+
+def _raw(points, index, normals=None, colours=None):
+    """Return a part, in as few bytes as serve a picture.
+
+    Raises
+    ------
+    OverflowError
+        If there are more points than an index can name.
+    """
+    if len(points) > MOST_POINTS:
+        raise OverflowError(f"a part of {len(points)} points; at most {MOST_POINTS} can be drawn")
+    part = {"position": np.float32(points).tobytes(), "index": np.uint16(index).tobytes()}
+    if normals is not None:
+        part |= {"normal": np.int8(np.rint(127 * normals)).tobytes(), "colour": np.uint8(colours).tobytes()}
+    return part
 
 
 def _colour(patch):
-    """Return a patch's colour as one number."""
     fixed = {PANE: GLASS_COLOUR, KEEP_OUT: KEEP_OUT_COLOUR, WASTE: SLUG_COLOUR}
-    colour = int(fixed.get(patch.role, colour_of(patch.carrier))[1:], 16)
-    if patch.role == POST:
-        colour = sum(((colour >> shift & 0xFF) * 6 // 10) << shift for shift in (16, 8, 0))
-    return colour
+    colour = _rgb(fixed.get(patch.role, colour_of(patch.carrier)))
+    return colour * 6 // 10 if patch.role == POST else colour  # posts stand behind the skin
+
+
+def _rgb(colour):
+    return np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)])
 
 
 def seam_tubes(report: Report):
-    """Return points, triangles and packed colours of a tube along every seam.
+    """Return points, normals, triangles and colours of a tube along every seam.
 
     The colour is that of the class of gap (:mod:`model.seamcolours`);
     overlaps are beaded, so that they can be told apart without colour.
@@ -222,8 +214,9 @@ def seam_tubes(report: Report):
     both = np.stack([start, start + bead * (end - start)], axis=1)
     points = both[:, :, None] + SEAM_RADIUS_MM * ring[:, None]
     triangles = _TUBE[None] + 12 * np.arange(len(start))[:, None, None]
-    colours = np.repeat([int(kind.colour[1:], 16) for kind in kinds], 12)
-    return points.reshape(-1, 3), triangles.reshape(-1, 3), colours
+    normals = np.broadcast_to(ring[:, None], points.shape)
+    colours = np.repeat([_rgb(kind.colour) for kind in kinds], 12, axis=0)
+    return points.reshape(-1, 3), normals.reshape(-1, 3), triangles.reshape(-1, 3), colours
 
 
 def _tube_triangles():

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-HEAVY = ("cadquery", "OCP", "scipy", "ipywidgets", "k3d", "matplotlib", "shapely", "numpy")
+HEAVY = ("cadquery", "OCP", "scipy", "ipywidgets", "anywidget", "matplotlib", "shapely", "numpy")
 MAY_BE_HEAVY = ("solids", "exact", "preview", "roofview", "controls")  # how their names begin
 
 

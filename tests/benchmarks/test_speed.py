@@ -127,7 +127,7 @@ def test_stages_of_evaluate(car, changed):
 
 def test_preview_update(benchmark, plan):
     """One setting changed, up to numbers and picture in the widgets; what runs into what comes after."""
-    pytest.importorskip("k3d")
+    pytest.importorskip("anywidget")
     from model.preview import Preview
 
     shown, number, to_picture = Preview("coupe", plan), count(1), []

@@ -41,7 +41,7 @@ ALL_RUN = r"""() => {
   const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(e => e.textContent);
   return document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'
     && prompts.length && prompts.every(t => /\[\d+\]/.test(t)); }"""
-CANVAS = """() => [...document.querySelectorAll('.k3d-plot canvas')].filter(c => c.width * c.height > 1e5)
+CANVAS = """() => [...document.querySelectorAll('.pd-view canvas')].filter(c => c.width * c.height > 1e5)
   .sort((a, b) => b.width * b.height - a.width * a.height)[0]?.toDataURL()"""
 SETTLED_WITHIN_S = 10.0  # for a busy machine; what it takes is measured, not asserted
 
@@ -96,7 +96,7 @@ def page(lab):
         page.locator(".lm-MenuBar-itemLabel", has_text="Run").first.click()
         page.get_by_text("Run All Cells", exact=True).click()
         page.wait_for_function(ALL_RUN, timeout=120_000)
-        page.wait_for_selector(".k3d-plot canvas", timeout=60_000)
+        page.wait_for_selector(".pd-view canvas", timeout=60_000)
         _until(lambda: is_drawn(page), 60, "nothing was drawn")
         yield page
         browser.close()
@@ -174,6 +174,18 @@ def test_an_arrow_key_changes_numbers_and_picture(page):
     press(page, "ArrowLeft")
     assert front_drop(page) == '2-1/4"'
     assert page.faults == []
+
+
+def test_the_arrow_keys_turn_the_view_and_its_name_turns_it_back(page):
+    front = picture(page)
+    page.locator(".pd-view").focus()
+    page.keyboard.press("ArrowLeft")
+    _until(lambda: picture(page) != front, SETTLED_WITHIN_S, "the view was not turned", pause=0.05)
+    page.get_by_role("button", name="side", exact=True).click()
+    turned = picture(page)
+    page.get_by_role("button", name="three-quarter", exact=True).click()
+    _until(lambda: picture(page) == front, SETTLED_WITHIN_S, "the view was not turned back", pause=0.05)
+    assert turned != front and page.faults == []
 
 
 def test_nothing_is_wider_than_the_page(page):
