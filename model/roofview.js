@@ -20,7 +20,7 @@ const SHADED = `
     vec3 n = normalize(normalMatrix * normal), toViewer = normalize(-seen.xyz);
     if (dot(n, toViewer) < 0.0) n = -n;
     vec3 lamp = normalize(vec3(-0.35, 0.6, 0.8)), up = normalize((viewMatrix * vec4(0.0, 0.0, 1.0, 0.0)).xyz);
-    float light = 0.42 + 0.2 * dot(n, up) + 0.46 * max(dot(n, lamp), 0.0);
+    float light = 0.52 + 0.18 * dot(n, up) + 0.4 * max(dot(n, lamp), 0.0);
     float shine = gloss * pow(max(dot(n, normalize(lamp + toViewer)), 0.0), 24.0);
     shade = color * light + vec3(shine);
     gl_Position = projectionMatrix * seen;
