@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
+from random_plans import random_case
 from scipy.spatial import Delaunay
-from test_live_against_exact import random_case
 
 from model.evaluate import report_of
 from model.layout import BODY, METAL, ROOF, WINDOW

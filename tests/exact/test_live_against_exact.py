@@ -15,44 +15,47 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import pytest
-from cases import CARS, built_of, car_of
-from OCP.Bnd import Bnd_Box
+from cases import CARS, built_of
+from kernel_reading import (
+    ACROSS,
+    LEVEL,
+    MovedEdge,
+    box_of,
+    crossings,
+    pnt,
+    read_across,
+    signed_mm,
+    slid,
+    tangent,
+    turned,
+    xyz,
+)
 from OCP.BRep import BRep_Tool
 from OCP.BRepAdaptor import BRepAdaptor_Curve
-from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeFace
-from OCP.GCPnts import GCPnts_AbscissaPoint
-from OCP.Geom import Geom_Line, Geom_OffsetSurface, Geom_Plane, Geom_TrimmedCurve
+from OCP.Geom import Geom_Line, Geom_OffsetSurface, Geom_TrimmedCurve
 from OCP.GeomAdaptor import GeomAdaptor_Curve
 from OCP.GeomAPI import GeomAPI_IntCS
-from OCP.GeomLProp import GeomLProp_SLProps
-from OCP.gp import gp_Ax1, gp_Dir, gp_Pln, gp_Pnt, gp_Trsf, gp_Vec
-from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_FORWARD, TopAbs_REVERSED
+from OCP.gp import gp_Dir, gp_Pln, gp_Trsf, gp_Vec
+from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
+from random_plans import random_case
 from scipy.interpolate import BSpline
 
-from model.errors import PlanError
-from model.evaluate import build_checked, fit_report_of, report_of
+from model.evaluate import fit_report_of, report_of
 from model.exactfaces import area_mm2, exact_faces
 from model.exactkernel import curve_of, surface_of
 from model.exactposts import lower_end, post_outside, upper_end
-from model.fit import END_TOLERANCE_MM, LEAST_STATIONS, SPACING_MM
+from model.fit import LEAST_STATIONS, SPACING_MM
 from model.layout import BODY, METAL, ROOF, WASTE, WINDOW
-from model.limits import limits_of
 from model.occupant import ADDED_MM, LINE_DEG
 from model.placing import front_posts
 from model.plan import (
     ALONG_WINDSHIELD,
     LINE_UP,
-    STRAIGHT_DOWN,
     GivenPlane,
-    Plan,
-    PostCut,
-    PostShift,
-    RoofMove,
-    WindowMove,
 )
 from model.seams import POST, seams_of
 from model.solids import exact_interference
@@ -62,182 +65,6 @@ LIMITS["deg of edge"] = 0.03  # a first chord that is a crumb is not followed: l
 PLANS, BY_DEFAULT = 100, 3  # of each car
 READABLE_MM = 1.0  # how far apart edges are where the angle to the line between them is compared
 CHORD_MM = 0.01  # the live tier's chords may stray this far, which turns a short line across a gap
-LEVEL, ACROSS, SQUARE_TO_X = gp_Dir(0, 0, 1), gp_Dir(0, 1, 0), gp_Dir(1, 0, 0)
-ORIGIN = gp_Pnt(0, 0, 0)
-
-
-# ---------------------------------------------------------------- plans
-
-
-@lru_cache
-def random_case(car_name, seed):
-    """Return a plan made up from a seed, inside the car's limits, carried out."""
-    rng = np.random.default_rng([seed, CARS.index(car_name)])
-    for _ in range(100):
-        try:
-            return build_checked(car_of(car_name), drawn_plan(car_of(car_name), rng))
-        except PlanError:  # a shift wider than the rail, a flange that meets the border
-            continue
-    raise AssertionError("no plan of a hundred can be built")
-
-
-def drawn_plan(car, rng):
-    def between(low, high):
-        return float(rng.uniform(low, high))
-
-    cuts = []
-    for post in car.all_posts():
-        given = GivenPlane(rises_rearward_deg=between(-15, 15), rises_inboard_deg=between(-10, 10))
-        plane = (None, "level", "square", given)[rng.integers(4)]
-        room = post.cut_to_mm - post.cut_from_mm
-        height = post.cut_from_mm + between(0.05, 0.5) * room if rng.random() < 0.7 else None
-        cuts.append(PostCut(post=post.name, side=post.side, height_mm=height, plane=plane))
-    plan = Plan(
-        cut=("level", "square")[rng.integers(2)],
-        cuts=tuple(cuts),
-        kerf_mm=between(0.4, 3.0),
-        root_gap_mm=between(0.0, 2.0),
-    )
-    way = (ALONG_WINDSHIELD, STRAIGHT_DOWN, between(-30, 60))[rng.integers(3)]
-    front = between(
-        5, min(110, 0.9 * limits_of(car, plan.changed(roof=RoofMove(fore_aft=way)))["front_drop"][1])
-    )
-    rear = front + between(-25, 35)
-    roof = RoofMove(front_drop_mm=front, rear_drop_mm=max(rear, 0.0), fore_aft=way)
-    plan = plan.changed(roof=roof)
-    highest = limits_of(car, plan)
-    window = WindowMove(
-        forward_mm=between(-10, 80),
-        down_mm=between(0, 110) if rng.random() < 0.5 else None,
-        lay_down_deg=between(-5, 15),
-        flange_mm=between(5, min(40, highest["flange"][1])),
-    )
-    shifts = ()
-    if any(post.name == "B" for post in car.posts) and rng.random() < 0.6:
-        ways = [(PostShift(post="B"),), (PostShift(post="B", by=between(-40, 40)),)]
-        ways.append(
-            (PostShift(post="B", side="left", by=between(-30, 30)), PostShift(post="B", side="right"))
-        )
-        shifts = ways[rng.integers(3)]
-    return plan.changed(window=window if rng.random() < 0.85 else None, shifts=shifts)
-
-
-# ---------------------------------------------------------------- what the kernel is asked
-
-
-def xyz(point):
-    return np.array(point.Coord())
-
-
-def pnt(values):
-    return gp_Pnt(*map(float, values))
-
-
-def slid(x=0.0, y=0.0, z=0.0):
-    move = gp_Trsf()
-    move.SetTranslation(gp_Vec(x, y, z))
-    return move
-
-
-def turned(about, angle_deg):
-    """Return a turn about the y-parallel through a point; positive lowers the rear."""
-    move = gp_Trsf()
-    move.SetRotation(gp_Ax1(pnt(about), ACROSS), np.radians(angle_deg))
-    return move
-
-
-def crossings(curve, plane):
-    """Return the parameters at which a curve meets a plane."""
-    found = GeomAPI_IntCS(curve, Geom_Plane(plane))
-    return [found.Parameters(i)[2] for i in range(1, found.NbPoints() + 1)]
-
-
-def signed_mm(adaptor, start, end):
-    """Return the length from one parameter to another, negative if that is backward."""
-    return np.sign(end - start) * GCPnts_AbscissaPoint.Length_s(adaptor, start, end, 1e-9)
-
-
-def tangent(curve, at):
-    point, along = gp_Pnt(), gp_Vec()
-    curve.D1(at, point, along)
-    return gp_Dir(along)
-
-
-def box_of(shape):
-    box = Bnd_Box()
-    BRepBndLib.AddOptimal_s(shape, box, False, False)
-    return np.array(box.Get()).reshape(2, 3)
-
-
-class MovedEdge:
-    """An edge of a face, run with the metal on its left seen from outside, where a move puts it."""
-
-    def __init__(self, edge, face, move):
-        face = TopoDS.Face_s(face)
-        explorer = TopExp_Explorer(face, TopAbs_EDGE)
-        while not explorer.Current().IsSame(edge):
-            explorer.Next()
-        self.edge = TopoDS.Edge_s(explorer.Current())
-        self.forward = self.edge.Orientation() == TopAbs_FORWARD
-        self.out = -1.0 if face.Orientation() == TopAbs_REVERSED else 1.0
-        self.adaptor = BRepAdaptor_Curve(self.edge)
-        self.first, self.last = self.adaptor.FirstParameter(), self.adaptor.LastParameter()
-        self.curve = Geom_TrimmedCurve(BRep_Tool.Curve_s(self.edge, 0.0, 1.0), self.first, self.last)
-        self.on_surface = BRep_Tool.CurveOnSurface_s(self.edge, face, 0.0, 1.0)
-        self.surface = BRep_Tool.Surface_s(face)
-        self.move, self.back = move, move.Inverted()
-
-    @cached_property
-    def length_mm(self):
-        return GCPnts_AbscissaPoint.Length_s(self.adaptor, 1e-9)
-
-    def part_mm(self, start, end):
-        return GCPnts_AbscissaPoint.Length_s(self.adaptor, start, end, 1e-9)
-
-    def parameter(self, along_mm):
-        s, start = (along_mm, self.first) if self.forward else (-along_mm, self.last)
-        return GCPnts_AbscissaPoint(self.adaptor, s, start, 1e-9).Parameter()
-
-    def frame(self, at):
-        """Return point, direction and outward normal in place."""
-        uv = self.on_surface.Value(at)
-        normal = GeomLProp_SLProps(self.surface, uv.X(), uv.Y(), 1, 1e-9).Normal()
-        along = xyz(tangent(self.curve, at).Transformed(self.move)) * (1.0 if self.forward else -1.0)
-        return (
-            xyz(self.curve.Value(at).Transformed(self.move)),
-            along,
-            self.out * xyz(normal.Transformed(self.move)),
-        )
-
-    def crossings(self, point, direction):
-        """Return parameters where it meets a plane in place; an end that all but does counts."""
-        plane = gp_Pln(pnt(point), gp_Dir(*direction.tolist())).Transformed(self.back)
-        found = crossings(self.curve, plane)
-        return found or [
-            end for end in (self.first, self.last) if plane.Distance(self.curve.Value(end)) < END_TOLERANCE_MM
-        ]
-
-
-def read_across(edge, others, along_mm):
-    """Return place, gap, step, both angles and the distance of the facing point; None where none faces."""
-    point, along, normal = edge.frame(edge.parameter(along_mm))
-    facing = [o.frame(at) for o in others for at in o.crossings(point, along)]
-    if not facing:
-        return None
-    far, _, far_normal = min(facing, key=lambda f: np.linalg.norm(f[0] - point))
-    r, mean = far - point, normal + far_normal
-    mean -= (mean @ along) * along
-    mean /= np.linalg.norm(mean)
-    gap, step = r @ np.cross(along, mean), r @ mean
-    angles = []
-    for own, sign in ((normal, 1.0), (far_normal, -1.0)):
-        own = own - (own @ along) * along
-        way = -r if gap < 0 else r
-        angles.append(-np.degrees(np.arctan2(sign * (way @ own), way @ np.cross(along, own))))
-    return point, gap, step, angles, np.linalg.norm(r)
-
-
-# ---------------------------------------------------------------- the comparison
 
 
 class Comparison:
