@@ -50,11 +50,17 @@ class Patch:
     point_mm: np.ndarray
     normal: np.ndarray
     triangles: np.ndarray
+    own_name: str = ""
+
+    @property
+    def name(self) -> str:
+        """Of the post or keep-out; of anything else, the piece it moves with."""
+        return self.own_name or self.carrier
 
     def with_triangles(self, point_mm, normal, triangles, **changes) -> Patch:
         """Return a patch of other triangles, and of another carrier or role."""
         carrier, role = changes.get("carrier", self.carrier), changes.get("role", self.role)
-        return Patch(carrier, role, self.grid, point_mm, normal, triangles)
+        return Patch(carrier, role, self.grid, point_mm, normal, triangles, self.own_name)
 
     def moved(self, move: RigidMove) -> Patch:
         """Return the patch in its place."""
@@ -244,13 +250,14 @@ def _posts(built: Built) -> list[Patch]:
             ]
         for carrier, role, low, high in stretches:
             point, normal, triangles = post_mesh(line, low, high)
-            out.append(Patch(carrier, role, None, point - POST_INSET_MM * normal, normal, triangles))
+            point = point - POST_INSET_MM * normal
+            out.append(Patch(carrier, role, None, point, normal, triangles, " ".join(key)))
     return out
 
 
 @lru_cache(maxsize=8)
 def _keep_outs_of(bodies) -> tuple[Patch, ...]:
-    return tuple(Patch(BODY, KEEP_OUT, None, *keep_out_mesh(body)) for body in bodies)
+    return tuple(Patch(BODY, KEEP_OUT, None, *keep_out_mesh(body), body.name) for body in bodies)
 
 
 def _keep_outs(shape: CarShape) -> list[Patch]:

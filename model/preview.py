@@ -24,6 +24,7 @@ from .limits import limits_of
 from .measured import Car
 from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
 from .output.measures import measures_html
+from .output.placenotes import place_notes
 from .output.sureness import sureness_html
 from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
 from .plan import Plan, WindowMove
@@ -217,6 +218,7 @@ class Preview(widgets.VBox):
             clock.lap("side view")
             self.posts.value, self.seams.value = posts_html(report), seams_html(report)
             self.window.value, self.findings.value = window_html(report), findings_html(report)
+            self.view.notes = place_notes(report)
             clock.lap("tables")
             self.timings_ms |= clock.laps_ms
 

@@ -30,6 +30,11 @@ const PLAIN = `
   varying vec3 shade;
   void main() { gl_FragColor = vec4(shade, opacity); }`;
 
+const LIT = `
+  void main() { gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0); }`;
+const LIT_COLOUR = "void main() { gl_FragColor = vec4(1.0, 0.72, 0.0, 0.55); }"; // amber, over all
+const SLACK_PX = 4; // a pointer that moved less was not dragged
+
 class Part {
   constructor(look) {
     const isClear = look.opacity < 1;
@@ -51,7 +56,9 @@ class Part {
   fill(data) {
     const has = Boolean(data.position && data.position.byteLength);
     this.object.visible = has;
+    this.names = has ? data.names ?? [] : [];
     if (!has) return;
+    this.geometry.boundingSphere = null;
     this.set("position", new Float32Array(copied(data.position)), 3);
     if (data.normal) this.set("normal", new Int8Array(copied(data.normal)), 3, true);
     if (data.colour) this.set("color", new Uint8Array(copied(data.colour)), 3, true);
@@ -66,6 +73,16 @@ class Part {
     } else {
       this.geometry.setAttribute(name, new THREE.BufferAttribute(array, size, isNormalized));
     }
+  }
+
+  // What a triangle belongs to.
+  nameOf(triangle) {
+    return this.names.find(([, end]) => triangle < end)?.[0] ?? "";
+  }
+
+  // Runs of triangles, [first, one past the last], that belong to a name.
+  runsOf(name) {
+    return this.names.flatMap(([own, end], i) => (own === name ? [[i ? this.names[i - 1][1] : 0, end]] : []));
   }
 
   dispose() {
@@ -116,6 +133,18 @@ class Picture {
     el.addEventListener("blur", () => { this.controls.enableZoom = false; });
     el.addEventListener("pointerdown", () => el.focus({ preventScroll: true }));
     el.addEventListener("keydown", (event) => this.pressed(event));
+    this.lit = new THREE.ShaderMaterial({
+      vertexShader: LIT, fragmentShader: LIT_COLOUR, side: THREE.DoubleSide, transparent: true, depthTest: false });
+    this.marks = [];
+    this.chosen = "";
+    this.notes = {};
+    this.pointed = note(el, "");
+    this.fixed = note(el, "pd-fixed");
+    this.fixed.setAttribute("role", "status");
+    el.addEventListener("pointermove", (event) => this.pointAt(event));
+    el.addEventListener("pointerleave", () => { this.pointed.innerHTML = ""; });
+    el.addEventListener("pointerdown", (event) => { this.downAt = [event.clientX, event.clientY]; });
+    el.addEventListener("click", (event) => this.clicked(event));
     this.watch = new ResizeObserver(() => this.resize());
     this.watch.observe(el);
   }
@@ -186,6 +215,61 @@ class Picture {
     this.draw();
   }
 
+  // The name of what is under the pointer, nearest first; glass and the ghost are looked through.
+  under(event) {
+    const box = this.el.getBoundingClientRect();
+    const at = new THREE.Vector2(
+      ((event.clientX - box.left) / box.width) * 2 - 1, 1 - ((event.clientY - box.top) / box.height) * 2);
+    const ray = new THREE.Raycaster();
+    ray.setFromCamera(at, this.camera);
+    const solid = [...this.parts.values()].filter((p) => p.names.length && !p.object.material.transparent);
+    const hit = ray.intersectObjects(solid.filter((p) => p.object.visible).map((p) => p.object), false)[0];
+    return hit ? solid.find((p) => p.object === hit.object).nameOf(hit.faceIndex) : "";
+  }
+
+  pointAt(event) {
+    if (event.buttons || this.pointing) return;
+    this.pointing = requestAnimationFrame(() => {
+      this.pointing = null;
+      const box = this.el.getBoundingClientRect();
+      const [x, y] = [event.clientX - box.left, event.clientY - box.top];
+      this.pointed.innerHTML = this.notes[this.under(event)] ?? "";
+      this.pointed.style.left = `${Math.max(0, Math.min(x + 14, box.width - this.pointed.offsetWidth - 4))}px`;
+      this.pointed.style.top = `${Math.max(0, Math.min(y + 14, box.height - this.pointed.offsetHeight - 4))}px`;
+    });
+  }
+
+  clicked(event) {
+    const [x, y] = this.downAt ?? [event.clientX, event.clientY];
+    if (Math.hypot(event.clientX - x, event.clientY - y) > SLACK_PX) return;
+    const name = this.under(event);
+    this.onChoice(name === this.chosen ? "" : name);
+  }
+
+  // Light what belongs to a name, and say its numbers.
+  choose(name) {
+    this.chosen = name;
+    this.marks.forEach((mark) => this.scene.remove(mark));
+    this.marks.forEach((mark) => mark.geometry.dispose());
+    this.marks = [];
+    for (const part of this.parts.values()) {
+      if (!part.object.visible || part.object.material.transparent) continue;
+      for (const [first, end] of part.runsOf(name)) {
+        const geometry = new THREE.BufferGeometry();
+        geometry.setAttribute("position", part.geometry.getAttribute("position"));
+        geometry.setIndex(part.geometry.index);
+        geometry.setDrawRange(3 * first, 3 * (end - first));
+        const mark = new THREE.Mesh(geometry, this.lit);
+        mark.frustumCulled = false;
+        mark.renderOrder = 9;
+        this.marks.push(mark);
+        this.scene.add(mark);
+      }
+    }
+    this.fixed.innerHTML = name ? this.notes[name] ?? "" : "";
+    this.draw();
+  }
+
   drawSoon() {
     this.frame ??= requestAnimationFrame(() => this.draw());
   }
@@ -206,6 +290,35 @@ class Picture {
   }
 }
 
+function note(el, kind) {
+  const box = document.createElement("div");
+  box.className = `pd-at ${kind}`;
+  el.appendChild(box);
+  return box;
+}
+
+// Rows of the tables beside the view name places: one that is chosen is lit in the picture, and back.
+function tieToTables(el, choose) {
+  const chosenIn = (event) => event.target.closest?.("[data-place]")?.dataset.place;
+  const onClick = (event) => { const place = chosenIn(event); if (place) choose(place); };
+  const onKey = (event) => { if (event.key === "Enter" || event.key === " ") onClick(event); };
+  let around = null;
+  const tie = () => {
+    around ??= el.closest(".pd-preview");
+    around?.addEventListener("click", onClick);
+    around?.addEventListener("keydown", onKey);
+  };
+  requestAnimationFrame(tie); // the view is put on the page after it is made
+  return {
+    show: (name) => around?.querySelectorAll("[data-place]").forEach(
+      (row) => row.classList.toggle("pd-chosen", row.dataset.place === name)),
+    dispose: () => {
+      around?.removeEventListener("click", onClick);
+      around?.removeEventListener("keydown", onKey);
+    },
+  };
+}
+
 function render({ model, el }) {
   const looks = model.get("looks");
   const picture = new Picture(
@@ -214,15 +327,34 @@ function render({ model, el }) {
   const show = () => {
     for (const name of changed) picture.part(name, looks[name]).fill(model.get(name));
     changed.clear();
-    picture.draw();
+    if (picture.chosen) picture.choose(picture.chosen);
+    else picture.draw();
   };
+  const choose = (name) => {
+    picture.choose(name);
+    tables.show(name);
+    if (model.get("chosen") === name) return;
+    model.set("chosen", name);
+    model.save_changes();
+  };
+  const tables = tieToTables(el, choose);
+  picture.onChoice = choose;
   for (const name of Object.keys(looks)) model.on(`change:${name}`, () => changed.add(name));
   model.on("change", () => changed.size && show());
   model.on("change:view", () => picture.lookFrom(model.get("view")));
+  model.on("change:chosen", () => choose(model.get("chosen")));
+  model.on("change:notes", () => {
+    picture.notes = model.get("notes");
+    choose(picture.chosen); // its numbers have changed, and its row is a new one
+  });
+  picture.notes = model.get("notes");
   picture.resize();
   show();
   if (model.get("view").toward) picture.lookFrom(model.get("view"));
-  return () => picture.dispose();
+  return () => {
+    tables.dispose();
+    picture.dispose();
+  };
 }
 
 export default { render };

@@ -8,6 +8,7 @@ from math import copysign
 from ..units import shop_inches
 
 WIDTH = 100  # columns of text, so that a report prints upright
+LEAST_FIRST = 12  # columns that a table's first one keeps, though the table be wider than the page then
 GAP_INCH = 32  # gaps and steps are read to 1/32 in, everything else to 1/16
 _MM2_PER_IN2 = 25.4**2
 _MM3_PER_IN3 = 25.4**3
@@ -118,10 +119,10 @@ def table_lines(heads, rows, words=1):
     """
     rows = [list(row) for row in rows]
     first, *widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
-    first = min(first, WIDTH - 2 - sum(width + 2 for width in widths))
+    first = min(first, max(WIDTH - 2 - sum(width + 2 for width in widths), LEAST_FIRST))
     lines = []
     for name, *cells in [heads, *rows]:
-        folded = textwrap.wrap(name, max(first, 12), subsequent_indent="  ") or [""]
+        folded = textwrap.wrap(name, first, subsequent_indent="  ") or [""]
         set_cells = (
             cell.ljust(width) if i < words else cell.rjust(width)
             for i, (cell, width) in enumerate(zip(cells, widths, strict=True), 1)

@@ -109,7 +109,8 @@ def posts_html(report: Report) -> str:
         for p in report.posts
     ]
     heads = ["post", "lean side / front", "cut at z", "take-out", "mark to mark", "upper end lands"]
-    return _table(heads, rows, "The posts are not cut.", words=(0, 5))
+    places = [f"{p.post} {p.side}" for p in report.posts]
+    return _table(heads, rows, "The posts are not cut.", words=(0, 5), places=places)
 
 
 def _miss(post, unit):
@@ -136,7 +137,9 @@ def seams_html(report: Report) -> str:
         ]
         for s in report.seams
     ]
-    return _table(["seam", "kind", "weld", "gap (− lap)", "step"], rows, "Nothing is welded.", words=(0, 1))
+    heads = ["seam", "kind", "weld", "gap (− lap)", "step"]
+    places = [s.name for s in report.seams]
+    return _table(heads, rows, "Nothing is welded.", words=(0, 1), places=places)
 
 
 def _range(spread, unit):
@@ -193,7 +196,8 @@ def finding_list_html(findings, empty: str) -> str:
         return f'<p class="pd-quiet">{escape(empty)}</p>'
 
     def line(finding):
-        return f"<b>{escape(finding.where)}</b>: {escape(finding.message)}"
+        where = escape(finding.where)
+        return f'<b data-place="{where}" tabindex="0">{where}</b>: {escape(finding.message)}'
 
     out = []
     for worst, *others in worst_first(findings):
@@ -208,7 +212,8 @@ def finding_list_html(findings, empty: str) -> str:
     return f'<ul class="pd-findings">{"".join(out)}</ul>'
 
 
-def _table(heads, rows, empty, words=(0,)):
+def _table(heads, rows, empty, words=(0,), places=()):
+    """A table; a row with a place lights it in the 3-D view when it is chosen."""
     if not rows:
         return f'<p class="pd-quiet">{empty}</p>'
 
@@ -218,5 +223,6 @@ def _table(heads, rows, empty, words=(0,)):
             for i, cell in enumerate(cells)
         )
 
-    body = "".join(f"<tr>{line(row, 'td')}</tr>" for row in rows)
+    marks = [f' data-place="{escape(place)}" tabindex="0"' for place in places] or [""] * len(rows)
+    body = "".join(f"<tr{mark}>{line(row, 'td')}</tr>" for row, mark in zip(rows, marks, strict=True))
     return f'<table class="pd-table"><thead><tr>{line(heads, "th")}</tr></thead><tbody>{body}</tbody></table>'

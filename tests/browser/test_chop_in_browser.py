@@ -188,6 +188,23 @@ def test_the_arrow_keys_turn_the_view_and_its_name_turns_it_back(page):
     assert turned != front and page.faults == []
 
 
+def test_a_row_of_a_table_lights_its_place_and_says_its_numbers(page):
+    row = page.locator("tr[data-place='window panel to roof']")
+    row.focus()
+    before = picture(page)
+    page.keyboard.press("Enter")
+    page.locator(".pd-at.pd-fixed b", has_text="window panel to roof").wait_for()
+    assert picture(page) != before and "pd-chosen" in row.get_attribute("class")
+
+
+def test_a_click_on_the_roof_names_it(page):
+    page.get_by_role("button", name="plan", exact=True).click()
+    page.locator(".pd-view").click(delay=60)
+    page.locator(".pd-at.pd-fixed b").get_by_text("roof", exact=True).wait_for()
+    page.get_by_role("button", name="three-quarter", exact=True).click()
+    assert page.faults == []
+
+
 def test_nothing_is_wider_than_the_page(page):
     wide, room = page.evaluate(
         "() => { const e = document.querySelector('.pd-preview'); return [e.scrollWidth, e.clientWidth]; }"

@@ -1,5 +1,8 @@
 """The notebook's preview without a browser: a slider's value makes a plan, a picture and numbers."""
 
+import html
+import re
+
 import numpy as np
 import pytest
 
@@ -7,6 +10,7 @@ pytest.importorskip("anywidget")
 
 from model.display import POST, patches_of
 from model.layout import BODY, METAL
+from model.output.cells import length_cell
 from model.preview import Preview
 
 SIXTEENTH_MM = 25.4 / 16
@@ -45,7 +49,7 @@ def test_what_does_not_move_is_not_sent_again(shown):
     sent = []
     shown.view.observe(lambda change: sent.append(change["name"]))
     shown.controls.dials["front_drop"].slider.value += 1
-    assert sorted(sent) == ["edges", "seams", "upper_panes", "upper_shell"]
+    assert sorted(sent) == ["edges", "notes", "seams", "upper_panes", "upper_shell"]
 
 
 def test_a_length_can_be_typed_exactly(shown):
@@ -126,6 +130,20 @@ def test_a_part_of_the_picture_is_what_the_model_has(shown):
 def _area_mm2(point, triangles):
     a, b, c = point[triangles.T]
     return np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2
+
+
+def test_every_place_that_can_be_chosen_is_named_and_has_its_numbers(shown):
+    """What triangles belong to is what notes and rows of the tables are called."""
+    view = shown.view
+    named = {
+        name for part in ("lower_shell", "upper_shell", "seams") for name, _ in getattr(view, part)["names"]
+    }
+    assert {"roof", "body", "window panel", "B right", "window panel to roof"} <= named <= set(view.notes)
+    rows = re.findall('<tr data-place="([^"]+)"', shown.seams.value + shown.posts.value)
+    assert rows and set(rows) <= set(view.notes)
+    assert all(part["names"][-1][1] == len(np.frombuffer(part["index"], np.uint16)) / 3 for part in parts)
+    post = next(p for p in shown.report.posts if (p.post, p.side) == ("A", "right"))
+    assert f"take out {length_cell(post.take_out_mm, 'in')}" in html.unescape(view.notes["A right"])
 
 
 def test_what_is_not_wanted_is_not_drawn(shown):

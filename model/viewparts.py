@@ -1,0 +1,172 @@
+"""What a picture in 3-D is made of: triangles and lines of every part in place, as raw arrays.
+
+Seams are coloured by how they fit.  Every triangle knows by name what it
+belongs to: a piece, a post, a seam.
+"""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+import numpy as np
+
+from .built import Built
+from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_edges, thinned
+from .layout import BODY, PANE, WASTE
+from .moves import IDENTITY
+from .numeric import cross, unit
+from .report import Report
+from .seamcolours import class_of
+from .silhouette import GLASS_COLOUR, INK, KEEP_OUT_COLOUR, SLUG_COLOUR, STOCK_INK, colour_of
+
+GHOST_COLOUR = "#8796a5"
+SEAM_RADIUS_MM = 9.0
+LIFT_MM = 3.5  # edges are drawn this far outside the skin, so that they are not half hidden in it
+
+
+def _mesh(opacity=1.0, gloss=0.35, order=0):
+    return {"kind": "mesh", "opacity": opacity, "gloss": gloss, "order": order}
+
+
+def _lines(ink):
+    return {"kind": "lines", "opacity": 1.0, "colour": ink}
+
+
+LOOKS = {  # of every part; what is clear is drawn in this order, after the rest
+    "lower_shell": _mesh(),
+    "upper_shell": _mesh(),
+    "slugs": _mesh(gloss=0.0),
+    "seams": _mesh(gloss=0.0),
+    "edges": _lines(INK),
+    "ghost_edges": _lines(STOCK_INK),
+    "keep_outs": _mesh(opacity=0.28, gloss=0.0, order=1),
+    "lower_panes": _mesh(opacity=0.38, gloss=0.8, order=2),
+    "upper_panes": _mesh(opacity=0.38, gloss=0.8, order=3),
+    "ghost": _mesh(opacity=0.16, gloss=0.0, order=4),
+}
+NOTHING = {"position": b""}
+MOST_POINTS = 1 << 16
+
+
+def parts_of(built: Built, report: Report) -> dict[str, dict]:
+    """Return {part: raw arrays} of a plan in place; parts that there are none of are missing.
+
+    A part is ``position`` (n, 3) float32, ``normal`` (n, 3) int8 (127 is 1),
+    ``colour`` (n, 3) uint8 and ``index`` uint16, three to a triangle or two to
+    a line, all as bytes; and ``names``, [what a run of triangles belongs to,
+    one past its last] one after another.
+    """
+    shown = {name: _patches(patches) for name, patches in _groups(built)}
+    shown["edges"] = _edges(edge_lines(built.layout, built.moves))
+    if built.plan.roof or built.plan.window:
+        shown["ghost"] = _patches(ghost_of(built), GHOST_COLOUR)
+        shown["ghost_edges"] = _edges(stock_edges(built.shape))
+    if report.seams:
+        points, normals, triangles, colours, names = seam_tubes(report)
+        shown["seams"] = _raw(points, triangles, normals, colours) | {"names": names}
+    return shown
+
+
+def _groups(built):
+    """Return (part, patches in place) for what changes together and looks alike."""
+
+    def part_of(patch):
+        if patch.role == KEEP_OUT:
+            return "keep_outs"
+        if patch.role == WASTE:
+            return "slugs"
+        where = "lower" if patch.carrier == BODY else "upper"
+        return f"{where}_panes" if patch.role == PANE else f"{where}_shell"
+
+    patches = sorted(patches_of(built), key=part_of)
+    return [
+        (name, [patch.moved(built.moves.get(patch.carrier, IDENTITY)) for patch in group])
+        for name, group in groupby(patches, key=part_of)
+    ]
+
+
+def _patches(patches, colour=None):
+    """Return patches as one part, every point in its patch's colour or all in one."""
+    patch = joined(patches)
+    counts = [len(each.point_mm) for each in patches]
+    colours = [_colour(each) if colour is None else _rgb(colour) for each in patches]
+    ends = np.cumsum([len(each.triangles) for each in patches]).tolist()
+    names = [[each.name, end] for each, end in zip(patches, ends, strict=True)]
+    raw = _raw(patch.point_mm, patch.triangles, patch.normal, np.repeat(colours, counts, axis=0))
+    return raw | {"names": names}
+
+
+def _edges(edges):
+    points, normals, counts = thinned(edges, LIFT_MM / 4)
+    start = np.arange(len(points) - 1)
+    start = start[~np.isin(start, np.cumsum(counts) - 1)]
+    return _raw(points + LIFT_MM * normals, np.stack([start, start + 1], 1))
+
+
+def _raw(points, index, normals=None, colours=None):
+    """Return a part, in as few bytes as serve a picture.
+
+    Raises
+    ------
+    OverflowError
+        If there are more points than an index can name.
+    """
+    if len(points) > MOST_POINTS:
+        raise OverflowError(f"a part of {len(points)} points; at most {MOST_POINTS} can be drawn")
+    part = {"position": np.float32(points).tobytes(), "index": np.uint16(index).tobytes()}
+    if normals is not None:
+        part |= {"normal": np.int8(np.rint(127 * normals)).tobytes(), "colour": np.uint8(colours).tobytes()}
+    return part
+
+
+def _colour(patch):
+    fixed = {PANE: GLASS_COLOUR, KEEP_OUT: KEEP_OUT_COLOUR, WASTE: SLUG_COLOUR}
+    colour = _rgb(fixed.get(patch.role, colour_of(patch.carrier)))
+    return colour * 6 // 10 if patch.role == POST else colour  # posts stand behind the skin
+
+
+def _rgb(colour):
+    return np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)])
+
+
+def seam_tubes(report: Report):
+    """Return points, normals, triangles, colours and names of a tube along every seam.
+
+    The colour is that of the class of gap (:mod:`model.seamcolours`);
+    overlaps are beaded, so that they can be told apart without colour.
+    """
+    starts, ends, gaps, names, count = [np.empty((0, 3))], [np.empty((0, 3))], [np.empty(0)], [], 0
+    for seam in report.seams:
+        at = np.array([s.at_mm for s in seam.stations]).reshape(-1, 3)
+        if len(at) < 2:
+            continue
+        gap = np.array([s.gap_mm for s in seam.stations])
+        step = np.linalg.norm(np.diff(at, axis=0), axis=1)
+        is_joined = step < 2.2 * np.median(step)  # stations of another edge of the seam lie further off
+        starts.append(at[:-1][is_joined])
+        ends.append(at[1:][is_joined])
+        gaps.append((gap[:-1] + gap[1:])[is_joined] / 2)
+        count += len(_TUBE) * int(is_joined.sum())
+        names.append([seam.name, count])
+    start, end = np.concatenate(starts), np.concatenate(ends)
+    kinds = [class_of(gap) for gap in np.concatenate(gaps)]
+    bead = np.array([0.55 if kind.is_overlap else 1.0 for kind in kinds]).reshape(-1, 1)
+    along = unit(end - start + 1e-9)
+    across = unit(cross(along, np.where(np.abs(along[:, 2:]) < 0.9, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0))))
+    around = (np.arange(6) * np.pi / 3)[None, :, None]
+    ring = np.cos(around) * across[:, None] + np.sin(around) * cross(along, across)[:, None]
+    both = np.stack([start, start + bead * (end - start)], axis=1)
+    points = both[:, :, None] + SEAM_RADIUS_MM * ring[:, None]
+    triangles = _TUBE[None] + 12 * np.arange(len(start))[:, None, None]
+    normals = np.broadcast_to(ring[:, None], points.shape)
+    colours = np.repeat([_rgb(kind.colour) for kind in kinds], 12, axis=0)
+    return points.reshape(-1, 3), normals.reshape(-1, 3), triangles.reshape(-1, 3), colours, names
+
+
+def _tube_triangles():
+    i = np.arange(6)
+    j = (i + 1) % 6
+    return np.concatenate([np.stack(t, 1) for t in ((i, j, i + 6), (j, j + 6, i + 6))])
+
+
+_TUBE = _tube_triangles()
