@@ -135,9 +135,8 @@ def _area_mm2(point, triangles):
 def test_every_place_that_can_be_chosen_is_named_and_has_its_numbers(shown):
     """What triangles belong to is what notes and rows of the tables are called."""
     view = shown.view
-    named = {
-        name for part in ("lower_shell", "upper_shell", "seams") for name, _ in getattr(view, part)["names"]
-    }
+    parts = [getattr(view, part) for part in ("lower_shell", "upper_shell", "seams")]
+    named = {name for part in parts for name, _ in part["names"]}
     assert {"roof", "body", "window panel", "B right", "window panel to roof"} <= named <= set(view.notes)
     rows = re.findall('<tr data-place="([^"]+)"', shown.seams.value + shown.posts.value)
     assert rows and set(rows) <= set(view.notes)
