@@ -12,38 +12,35 @@ from dataclasses import replace
 from pathlib import Path
 from threading import Thread
 
-import ipywidgets as widgets
-
 from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from .carfindings import car_check
 from .controls import Controls
 from .errors import FileRefused, RoofError
 from .evaluate import build_checked, fit_report_of, with_interference
+from .keptplan import keep_plan, kept_plan, kept_since
 from .limits import limits_of
 from .measured import Car
 from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
 from .output.measures import measures_html
 from .output.placenotes import place_notes
 from .output.sureness import sureness_html
-from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
 from .plan import Plan, WindowMove
 from .planfile import read_plan, write_plan
+from .planhistory import PlanHistory
 from .plansettings import plan_with_settings
-from .previewstyle import legend_html, section, status_html, style_html
+from .previewpage import FILE, PreviewPage
+from .previewstyle import status_html
 from .processes import uncertainty_elsewhere, write_step_elsewhere
 from .report import Report
-from .roofview import RoofView
-from .silhouette import VIEWS, side_drawing
+from .silhouette import side_drawing
 from .uncertainty import cut_working
 
-FILE = "a car file …"
 LOOKING = "Looking for what runs into what …"
 DRAW_AFTER_S = 0.1  # for the picture to get away before the side view is drawn
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
 TAPE_AFTER_S = 2.0  # the same for the ± of the cut, and once more for those of the rest
 STALE = '<div class="pd-stale">'  # of a plan that has moved on
-TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
 
 
 def preview(car="coupe", plan=None) -> Preview:
@@ -59,7 +56,7 @@ def preview(car="coupe", plan=None) -> Preview:
     return Preview(car, plan)
 
 
-class Preview(widgets.VBox):
+class Preview(PreviewPage):
     """Controls, picture and report of one plan on one car.
 
     Attributes
@@ -84,19 +81,19 @@ class Preview(widgets.VBox):
         self.controls: Controls | None = None
         self.timings_ms: dict[str, float] = {}
         self._wish, self._car_name = Plan(), ""
+        self._history, self._kept = PlanHistory(Plan()), None
         self._waiting: list[asyncio.TimerHandle] = []
         self._finding: asyncio.Future | None = None
-        self.view = RoofView()
-        self._make_parts()
-        super().__init__(self._arranged(), layout={"width": "100%"})
-        self.add_class("pd-preview")
+        super().__init__()
+        self._wire()
         self._guarded(lambda: self._take_car(str(car), plan))
 
     # -- what the buttons and sliders do ------------------------------------------------------------
 
     def set(self, setting: str):
         """Change one setting of the plan, ``name=value``, as ``--set`` takes it."""
-        self._guarded(lambda: self._show(plan_with_settings(self._wish, [setting], self.car)))
+        name = setting.partition("=")[0]
+        self._guarded(lambda: self._show(plan_with_settings(self._wish, [setting], self.car), setting=name))
 
     def cut_window(self, is_out: bool):
         """Cut the rear window out, or leave it in the shell."""
@@ -106,6 +103,19 @@ class Preview(widgets.VBox):
     def back_to_stock(self):
         """Put everything back."""
         self._guarded(lambda: self._show(Plan(car=self.car.name), is_new=True))
+
+    def undo(self):
+        """Show the plan before, or the last one that works if another was refused since."""
+        is_refused = self._wish != self.plan
+        self._travel(self._history if is_refused else self._history.undo())
+
+    def redo(self):
+        """Show the plan again that was undone last."""
+        self._travel(self._history.redo())
+
+    def bring_back(self):
+        """Show the plan that was the last one when this car was closed."""
+        self._guarded(lambda: self._show(self._kept, is_new=True))
 
     def load_plan(self, path):
         """Show the plan in a file."""
@@ -169,14 +179,38 @@ class Preview(widgets.VBox):
         self.controls = Controls(car, self.set, self.cut_window, self._refuse)
         self.controls_box.children = (self.controls,)
         self.view.look_at(car)
+        self._history = PlanHistory(plan)
         self._show(plan, is_new=True, built=built)
         self.view.look_from(self.views.value)
         stem = Path(name).stem
         self.plan_path.value, self.step_path.value = f"{stem}-my-plan.toml", f"{stem}-chopped.step"
         if is_shipped:
             self.car_choice.value = name
+        self._offer_kept()  # last: if that file is spoilt, it is said, and the car stands
 
-    def _show(self, plan, is_new=False, built=None):
+    def _travel(self, history):
+        """Show another plan of the history."""
+
+        def show():
+            self._show(history.now, is_new=True)
+            self._history = history
+            self._allow_travel()
+
+        self._guarded(show)
+
+    def _allow_travel(self):
+        self.undo_button.disabled = not self._history.before
+        self.redo_button.disabled = not self._history.undone
+
+    def _offer_kept(self):
+        """Offer the last plan of a car that was closed, whatever is planned from now on."""
+        since = kept_since(self.car)
+        self.back_button.layout.display = "none" if since is None else None
+        if since is not None:
+            self._kept = kept_plan(self.car)
+            self.back_button.description = f"last plan, {since:%d %b %H:%M}"
+
+    def _show(self, plan, is_new=False, built=None, setting=""):
         """Compute one plan and show it; the wish stays even if refused, so that sliders go on from it."""
         self._wish = plan
         clock = _Clock()
@@ -185,6 +219,8 @@ class Preview(widgets.VBox):
         report = fit_report_of(built)
         clock.lap("report")
         self.plan, self.built, self.report = plan, built, report
+        self._history = self._history.with_plan(plan, setting)
+        self._allow_travel()
         if is_new:
             self.controls.show(plan, built)
             self._limit()
@@ -255,6 +291,9 @@ class Preview(widgets.VBox):
 
     def _look_now(self, built):
         if built is self.built:
+            self._history = self._history.settled()
+            if self._history.before:
+                keep_plan(self.plan, self.car)
             self.report = with_interference(self.report, built)
             self.headline.value = headline_html(self.report)
             self.findings.value = findings_html(self.report)
@@ -278,90 +317,19 @@ class Preview(widgets.VBox):
     def _say(self, text):
         self.status.value = status_html(text)
 
-    # -- the parts on the page ----------------------------------------------------------------------
-
-    def _make_parts(self):
-        self.car_choice = widgets.Dropdown(
-            options=[*demo_car_names(), FILE],
-            description="car",
-            layout={"width": "210px"},
-            style={"description_width": "30px"},
-        )
-        self.car_path = _path("path of a car file, then Enter", "260px")
-        self.car_path.layout.display = "none"
-        self.stock_button = widgets.Button(
-            description="back to stock", icon="undo", tooltip="Put everything back"
-        )
-        self.status, self.step_status = widgets.HTML(), widgets.HTML()
-        self.views = widgets.ToggleButtons(
-            options=list(VIEWS),
-            value="three-quarter",
-            tooltips=[f"Look from: {name}" for name in VIEWS],
-            style={"button_width": "auto"},
-        )
-        self.toggles = {
-            name: widgets.Checkbox(
-                description=label, value=name not in ("slugs",), indent=False, layout={"width": "auto"}
-            )
-            for name, label in TOGGLES.items()
-        }
-        self.legend = widgets.HTML()
-        self.headline, self.silhouette = widgets.HTML(), widgets.HTML()
-        self.posts, self.seams, self.window = (widgets.HTML() for _ in range(3))
-        self.findings, self.measures = widgets.HTML(), widgets.HTML()
-        self.sureness = widgets.HTML()
-        self.controls_box = widgets.VBox()
-        self.plan_path, self.step_path = _path("plan file", "200px"), _path("STEP file", "200px")
-        self.save_button = widgets.Button(description="save plan", icon="save", layout={"width": "auto"})
-        self.load_button = widgets.Button(
-            description="load plan", icon="folder-open", layout={"width": "auto"}
-        )
-        self.step_button = widgets.Button(description="write STEP", icon="cube", button_style="primary")
-
+    def _wire(self):
         self.car_choice.observe(self._car_chosen, "value")
         self.car_path.observe(lambda change: change["new"] and self.choose_car(change["new"]), "value")
         self.views.observe(lambda change: self.view.look_from(change["new"]), "value")
         for name, box in self.toggles.items():
             box.observe(lambda change, name=name: self.view.want(name, change["new"]), "value")
         self.stock_button.on_click(lambda _: self.back_to_stock())
+        self.undo_button.on_click(lambda _: self.undo())
+        self.redo_button.on_click(lambda _: self.redo())
+        self.back_button.on_click(lambda _: self.bring_back())
         self.save_button.on_click(lambda _: self.save_plan(self.plan_path.value))
         self.load_button.on_click(lambda _: self.load_plan(self.plan_path.value))
         self.step_button.on_click(lambda _: self._step_asked())
-
-    def _arranged(self):
-        top = _row(self.car_choice, self.car_path, self.stock_button, self.views)
-        below = widgets.HBox(
-            [self.silhouette, widgets.VBox([self.legend, _row(*self.toggles.values()), *self._files()])],
-            layout={"flex_flow": "row wrap", "width": "100%", "align_items": "flex-start"},
-        )
-        for part in below.children:
-            part.layout.flex, part.layout.min_width = "1 1 400px", "0"
-        cautions = widgets.HTML(
-            "".join(
-                f'<p class="pd-caution">{text}</p>' for text in (CAUTION_CUT, CAUTION_WELD, CAUTION_GLASS)
-            )
-        )
-        tables = widgets.VBox(
-            [
-                section("The measured car: what to measure again before any plan", self.measures),
-                section("Findings, worst first", self.findings),
-                section("Posts: what to cut, where the ends land", self.posts),
-                section("How sure: what the tape leaves open", self.sureness),
-                section("Seams", self.seams),
-                section("Glass", self.window),
-                cautions,
-            ]
-        )
-        self.legend.value = legend_html("in")
-        parts = [top, self.headline, self.status, self.view, self.controls_box, below, tables]
-        return [widgets.HTML(style_html()), *parts]
-
-    def _files(self):
-        return [
-            _row(self.plan_path, self.save_button, self.load_button),
-            _row(self.step_path, self.step_button),
-            self.step_status,
-        ]
 
     def _car_chosen(self, change):
         is_file = change["new"] == FILE
@@ -398,11 +366,3 @@ class _Clock:
         """Note how long it took since the last lap."""
         now = time.perf_counter()
         self.laps_ms[name], self._last = (now - self._last) * 1000, now
-
-
-def _row(*parts):
-    return widgets.HBox(parts, layout={"flex_flow": "row wrap", "align_items": "center", "width": "100%"})
-
-
-def _path(placeholder, width):
-    return widgets.Text(placeholder=placeholder, continuous_update=False, layout={"width": width})

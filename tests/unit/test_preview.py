@@ -169,6 +169,40 @@ def test_save_and_load(shown, tmp_path):
     assert "folder" in shown.status.value
 
 
+def test_undo_and_redo(shown):
+    shown.undo_button.click()
+    plans = [shown.plan]
+    for setting in ("front_drop=50 mm", "kerf=2 mm"):
+        shown.set(setting)
+        plans.append(shown.plan)
+    shown.undo_button.click()
+    assert shown.plan == plans[1] and not shown.redo_button.disabled
+    shown.undo_button.click()
+    assert shown.plan == plans[0]
+    shown.redo_button.click()
+    shown.redo_button.click()
+    assert shown.plan == plans[2] and shown.redo_button.disabled
+    assert shown.controls.dials["kerf"].value == pytest.approx(2.0)
+
+
+def test_undo_after_a_refusal_shows_the_plan_in_the_picture_again(shown):
+    plan = shown.plan
+    shown.set("rear_drop=300 mm")
+    shown.undo_button.click()
+    assert shown.plan == plan and "must be" not in shown.status.value
+    assert shown.controls.dials["rear_drop"].value == pytest.approx(plan.roof.rear_drop_mm)
+
+
+def test_the_last_plan_of_a_car_is_offered_when_it_is_opened_again(shown):
+    shown.set("rear_drop=61 mm")
+    again = Preview("coupe")
+    assert again.plan.roof.rear_drop_mm != pytest.approx(61.0)
+    again.set("rear_drop=55 mm")
+    again.back_button.click()
+    assert again.plan == shown.plan
+    assert Preview("pickup").back_button.layout.display == "none"
+
+
 def test_step_refuses_another_ending(shown):
     shown.step_path.value = "roof.stl"
     shown.step_button.click()

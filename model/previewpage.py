@@ -1,0 +1,109 @@
+"""The parts of the preview on the page, and how they are arranged; what they do is decided elsewhere."""
+
+from __future__ import annotations
+
+import ipywidgets as widgets
+
+from .carfile import demo_car_names
+from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
+from .previewstyle import legend_html, section, style_html
+from .roofview import RoofView
+from .silhouette import VIEWS
+
+FILE = "a car file …"
+TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
+
+
+class PreviewPage(widgets.VBox):
+    """Choice of car, views, 3-D view, room for the controls, files and tables, top to bottom."""
+
+    def __init__(self):
+        self.view = RoofView()
+        self._make_parts()
+        super().__init__(self._arranged(), layout={"width": "100%"})
+        self.add_class("pd-preview")
+
+    def _make_parts(self):
+        self.car_choice = widgets.Dropdown(
+            options=[*demo_car_names(), FILE],
+            description="car",
+            layout={"width": "210px"},
+            style={"description_width": "30px"},
+        )
+        self.car_path = _path("path of a car file, then Enter", "260px")
+        self.car_path.layout.display = "none"
+        self.stock_button = _button("back to stock", "home", "Put everything back")
+        self.undo_button = _button("undo", "undo", "Back to the plan before")
+        self.redo_button = _button("redo", "repeat", "Again the plan that was undone")
+        self.back_button = _button("", "history", "The last plan of this car, kept when it was closed")
+        self.status, self.step_status = widgets.HTML(), widgets.HTML()
+        self.views = widgets.ToggleButtons(
+            options=list(VIEWS),
+            value="three-quarter",
+            tooltips=[f"Look from: {name}" for name in VIEWS],
+            style={"button_width": "auto"},
+        )
+        self.toggles = {
+            name: widgets.Checkbox(
+                description=label, value=name not in ("slugs",), indent=False, layout={"width": "auto"}
+            )
+            for name, label in TOGGLES.items()
+        }
+        self.legend = widgets.HTML()
+        self.headline, self.silhouette = widgets.HTML(), widgets.HTML()
+        self.posts, self.seams, self.window = (widgets.HTML() for _ in range(3))
+        self.findings, self.measures = widgets.HTML(), widgets.HTML()
+        self.sureness = widgets.HTML()
+        self.controls_box = widgets.VBox()
+        self.plan_path, self.step_path = _path("plan file", "200px"), _path("STEP file", "200px")
+        self.save_button = _button("save plan", "save", "Write the plan in the picture to that file")
+        self.load_button = _button("load plan", "folder-open", "Show the plan in that file")
+        self.step_button = widgets.Button(description="write STEP", icon="cube", button_style="primary")
+
+    def _arranged(self):
+        buttons = self.undo_button, self.redo_button, self.stock_button, self.back_button
+        top = _row(self.car_choice, self.car_path, *buttons, self.views)
+        below = widgets.HBox(
+            [self.silhouette, widgets.VBox([self.legend, _row(*self.toggles.values()), *self._files()])],
+            layout={"flex_flow": "row wrap", "width": "100%", "align_items": "flex-start"},
+        )
+        for part in below.children:
+            part.layout.flex, part.layout.min_width = "1 1 400px", "0"
+        cautions = widgets.HTML(
+            "".join(
+                f'<p class="pd-caution">{text}</p>' for text in (CAUTION_CUT, CAUTION_WELD, CAUTION_GLASS)
+            )
+        )
+        tables = widgets.VBox(
+            [
+                section("The measured car: what to measure again before any plan", self.measures),
+                section("Findings, worst first", self.findings),
+                section("Posts: what to cut, where the ends land", self.posts),
+                section("How sure: what the tape leaves open", self.sureness),
+                section("Seams", self.seams),
+                section("Glass", self.window),
+                cautions,
+            ]
+        )
+        self.legend.value = legend_html("in")
+        parts = [top, self.headline, self.status, self.view, self.controls_box, below, tables]
+        return [widgets.HTML(style_html()), *parts]
+
+    def _files(self):
+        return [
+            _row(self.plan_path, self.save_button, self.load_button),
+            _row(self.step_path, self.step_button),
+            self.step_status,
+        ]
+
+
+def _row(*parts):
+    return widgets.HBox(parts, layout={"flex_flow": "row wrap", "align_items": "center", "width": "100%"})
+
+
+def _button(text, icon, tip):
+    return widgets.Button(description=text, icon=icon, tooltip=tip, layout={"width": "auto"})
+
+
+def _path(placeholder, width):
+    return widgets.Text(placeholder=placeholder, continuous_update=False, layout={"width": width})
