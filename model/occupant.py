@@ -69,6 +69,13 @@ def own_eye_mm(seat_mm, driver: Driver) -> np.ndarray:
     return eye_points_mm(seat_mm, driver.back_deg)["Pm"] + [0.0, 0.0, rise]
 
 
+def driver_eye_mm(seat_mm, driver: Driver) -> np.ndarray:
+    """Return where the driver looks from: the owner's own eyes, without a stature the average ones. [mm]"""
+    if driver.stature_mm is not None:
+        return own_eye_mm(seat_mm, driver)
+    return eye_points_mm(seat_mm, driver.back_deg)["Pm"]
+
+
 def crown_mm(seat_mm, driver: Driver) -> np.ndarray:
     """Return the top of a driver's head; (3,). [mm]"""
     return own_eye_mm(seat_mm, driver) + [CROWN_BEHIND_EYE_MM, 0.0, CROWN_SHARE * driver.stature_mm]

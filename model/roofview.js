@@ -121,7 +121,8 @@ class Picture {
     this.renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
     this.renderer.setClearColor(background, 1);
     el.appendChild(this.renderer.domElement);
-    this.camera = new THREE.PerspectiveCamera(fieldOfView, 1, 100, 200000);
+    this.fieldOfView = fieldOfView;
+    this.camera = new THREE.PerspectiveCamera(fieldOfView, 1, 50, 200000);
     this.camera.up.set(0, 0, 1);
     this.scene = new THREE.Scene();
     this.controls = new THREE.OrbitControls(this.camera, this.renderer.domElement);
@@ -158,10 +159,20 @@ class Picture {
     return this.parts.get(name);
   }
 
-  // Turn to a view: {toward, up, points: the corners of what is to be in sight}.
+  // Turn to a view: {toward, up, points: the corners of what is to be in sight}, or
+  // {eye, toward, field_of_view}: from a place of its own, away from toward.
   lookFrom(view) {
     this.view = view;
     this.isTurned = false;
+    this.camera.fov = view.field_of_view ?? this.fieldOfView;
+    this.camera.updateProjectionMatrix();
+    if (view.eye) {
+      this.camera.position.set(...view.eye);
+      this.controls.target.set(...view.eye).addScaledVector(new THREE.Vector3(...view.toward), -1);
+      this.controls.update();
+      this.draw();
+      return;
+    }
     const toward = new THREE.Vector3(...view.toward).normalize();
     const right = new THREE.Vector3(...view.up).cross(toward).normalize();
     const up = toward.clone().cross(right);

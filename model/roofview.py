@@ -15,6 +15,7 @@ import traitlets
 
 from .built import Built
 from .measured import Car
+from .occupant import driver_eye_mm
 from .report import Report
 from .silhouette import VIEWS
 from .viewparts import LOOKS, NOTHING, parts_of
@@ -22,6 +23,8 @@ from .viewparts import LOOKS, NOTHING, parts_of
 FIELD_OF_VIEW_DEG = 16.0  # nearly parallel; the same in every view
 BACKGROUND = 0xF6F7F8
 LABEL = "The car in 3-D. Drag or use the arrow keys to turn it."
+EYE = "driver's eye"
+EYE_FIELD_DEG = 62.0  # upright; wide enough for both posts of the windshield
 TOGGLED = {
     "ghost": ("ghost", "ghost_edges"),
     "slugs": ("slugs",),
@@ -60,14 +63,25 @@ class RoofView(anywidget.AnyWidget):
         self._unwanted = {"slugs"}
         self._last: tuple[Built, Report] | None = None
         self._corners: list[list[float]] = []
+        self._eye: list[float] = []
 
     def look_at(self, car: Car):
         """Take the measure of a car, for the views."""
         points = np.concatenate([hoop.side_mm(side) for hoop in car.hoops for side in ("right", "left")])
         self._corners = points.tolist()
+        seat = car.seat_mm
+        self._eye = [] if seat is None else driver_eye_mm(seat, car.driver).tolist()
+
+    @property
+    def names(self) -> list[str]:
+        """The views of the car that was taken the measure of."""
+        return [*VIEWS, EYE] if self._eye else list(VIEWS)
 
     def look_from(self, name: str):
-        """Turn to one of :data:`model.silhouette.VIEWS`, the whole car in sight."""
+        """Turn to one of :data:`model.silhouette.VIEWS`, the whole car in sight, or to :data:`EYE`."""
+        if name == EYE:
+            self.view = {"eye": self._eye, "toward": [1.0, 0.0, 0.0], "field_of_view": EYE_FIELD_DEG}
+            return
         view = VIEWS[name]
         self.view = {"toward": list(view.toward), "up": list(view.up), "points": self._corners}
 

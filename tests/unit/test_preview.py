@@ -2,6 +2,7 @@
 
 import html
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ pytest.importorskip("anywidget")
 
 from model.display import POST, patches_of
 from model.layout import BODY, METAL
+from model.occupant import driver_eye_mm
 from model.output.cells import length_cell
 from model.preview import Preview
 
@@ -143,6 +145,16 @@ def test_every_place_that_can_be_chosen_is_named_and_has_its_numbers(shown):
     assert all(part["names"][-1][1] == len(np.frombuffer(part["index"], np.uint16)) / 3 for part in parts)
     post = next(p for p in shown.report.posts if (p.post, p.side) == ("A", "right"))
     assert f"take out {length_cell(post.take_out_mm, 'in')}" in html.unescape(view.notes["A right"])
+
+
+def test_the_driver_looks_from_the_eyes_of_the_seat(shown):
+    shown.views.value = "driver's eye"
+    assert shown.view.view["eye"] == driver_eye_mm(shown.car.seat_mm, shown.car.driver).tolist()
+    shown.views.value = "three-quarter"
+    assert "eye" not in shown.view.view
+    shown.view.look_at(replace(shown.car, seat_mm=None))
+    assert "driver's eye" not in shown.view.names
+    shown.view.look_at(shown.car)
 
 
 def test_what_is_not_wanted_is_not_drawn(shown):
