@@ -34,6 +34,7 @@ LEAST_SAMPLES = 7  # along a straight edge, which is seldom straight on the skin
 STEP_MM = 9.0  # greatest spacing of samples along an edge
 _FAN_RAD = np.radians(4.0)
 _GEODESIC_STEP_MM = 5.0
+_WIDEST_WITHIN_MM = 1e-4  # how far short of the grid the widest flange that is stated may end
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,7 +147,7 @@ def widest_line_mm(outline: Outline) -> float:
     grid, reached = outline.grid, 0.0
     state = _leaving_state(grid, starts, directions)
     step = _GEODESIC_STEP_MM
-    while step > 0.01:
+    while step > _WIDEST_WITHIN_MM:
         further = _geodesic_step(grid, state, step)
         if 0 < further[:, :2].min() and further[:, :2].max() < 1:
             state, reached = further, reached + step
