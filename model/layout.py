@@ -386,23 +386,40 @@ def _noded(lines):
     noded = shapely.get_parts(
         shapely.node(shapely.multilinestrings([shapely.linestrings(uv) for _, uv in lines]))
     )
-    tag_of_vertex = {}
-    for tag, uv in lines:
-        tag_of_vertex.update(dict.fromkeys(map(tuple, uv[1:-1].tolist()), tag))
     flat, index = shapely.get_coordinates(noded, return_index=True)
     doubled = _doubled_samples(flat, index)
     if doubled.any():
         flat, index = flat[~doubled], index[~doubled]
         noded = shapely.linestrings(flat, indices=index)
     coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
+    return coordinates, _tags(coordinates, lines), shapely.get_parts(shapely.polygonize(noded))
+
+
+def _tags(coordinates, lines):
+    """Return the line every chain belongs to: the one that has the first sample after its node."""
+    samples = _as_complex(np.concatenate([uv[1:-1] for _, uv in lines]))
+    owner = np.repeat(np.arange(len(lines)), [len(uv) - 2 for _, uv in lines])
+    found = _places_in(samples, _as_complex(np.array([uv[1] for uv in coordinates])))
     tree, tags = None, []
-    for uv in coordinates:
-        tag = next((tag_of_vertex[v] for v in map(tuple, uv[1:-1].tolist()) if v in tag_of_vertex), None)
-        if tag is None:  # no sample of its own between its nodes: the line nearest to its middle
+    for uv, place in zip(coordinates, found, strict=True):
+        if place < 0 or len(uv) == 2:  # no sample of its own between its nodes
             tree = tree or shapely.STRtree([shapely.LineString(line) for _, line in lines])
-            tag = lines[int(tree.nearest(shapely.Point((uv[0] + uv[1]) / 2)))][0]
-        tags.append(tag)
-    return coordinates, tags, shapely.get_parts(shapely.polygonize(noded))
+            tags.append(lines[int(tree.nearest(shapely.Point((uv[0] + uv[1]) / 2)))][0])
+        else:
+            tags.append(lines[owner[place]][0])
+    return tags
+
+
+def _as_complex(uv):
+    """Return (u, v) as u + iv, so that places can be sorted and looked up."""
+    return np.ascontiguousarray(uv, float).view(complex)[:, 0]
+
+
+def _places_in(table, wanted):
+    """Return where each wanted number stands in a table, the last place if twice; −1 if nowhere."""
+    order = np.argsort(table, kind="stable")
+    at = order[np.searchsorted(table, wanted, side="right", sorter=order) - 1]
+    return np.where(table[at] == wanted, at, -1)
 
 
 def _doubled_samples(flat, index):
@@ -419,29 +436,31 @@ def _doubled_samples(flat, index):
 
 
 def _cells_beside(coordinates, cells):
-    """Return (left, right) cell of every chain by walking every cell's rings."""
-    starts = {}
-    for i, uv in enumerate(coordinates):
-        first, second, before_last, last = uv[[0, 1, -2, -1]].tolist()
-        starts[(*first, *second)] = (i, True)
-        starts[(*last, *before_last)] = (i, False)
+    """Return (left, right) cell of every chain.
+
+    Of noded lines no two segments share their middle, so the middle of a
+    chain's first segment finds it again in the rings of both cells beside it.
+    """
+    rings, of_cell = shapely.get_rings([cell.polygon for cell in cells], return_index=True)
+    flat, of_ring = shapely.get_coordinates(rings, return_index=True)
+    same = np.diff(of_ring) == 0
+    turned = np.where(same, flat[:-1, 0] * flat[1:, 1] - flat[1:, 0] * flat[:-1, 1], 0.0)
+    area = np.bincount(of_ring[:-1], turned, len(rings))
+    is_outer = np.diff(of_cell, prepend=-1) > 0
+    has_inside_left = (area > 0) == is_outer
+    segments = np.nonzero(same)[0]
+    middles = _as_complex(flat[segments] + flat[segments + 1])
+    starts = _as_complex(flat[segments])
+    order = np.argsort(middles)
+    first = np.array([uv[:2] for uv in coordinates])
+    wanted, begin = _as_complex(first[:, 0] + first[:, 1]), _as_complex(first[:, 0])
+    low, high = (np.searchsorted(middles, wanted, side=side, sorter=order) for side in ("left", "right"))
     beside = [[None, None] for _ in coordinates]
-    for cell in cells:
-        rings = (cell.polygon.exterior, *cell.polygon.interiors)
-        for is_exterior, ring in zip([True] + [False] * len(cell.polygon.interiors), rings, strict=True):
-            points = shapely.get_coordinates(ring)[:-1]
-            area = points[:, 0] @ np.roll(points[:, 1], -1) - points[:, 1] @ np.roll(points[:, 0], -1)
-            left_inside = (area > 0) == is_exterior
-            at, count = 0, len(points)
-            flat = points.tolist()
-            while at < count and (*flat[at], *flat[(at + 1) % count]) not in starts:
-                at += 1
-            first = at
-            while at < first + count:
-                found = starts.get((*flat[at % count], *flat[(at + 1) % count]))
-                chain, forward = found
-                beside[chain][0 if forward == left_inside else 1] = cell
-                at += len(coordinates[chain]) - 1
+    for chain, (a, b) in enumerate(zip(low, high, strict=True)):
+        for k in order[a:b]:
+            ring = of_ring[segments[k]]
+            is_left = (starts[k] == begin[chain]) == has_inside_left[ring]
+            beside[chain][0 if is_left else 1] = cells[of_cell[ring]]
     return beside
 
 
