@@ -47,21 +47,31 @@ class Zones:
     places_mm: np.ndarray
     half_mm: np.ndarray
 
+    @cached_property
+    def _spaces_mm(self):
+        """Where the space between every two posts begins and ends at each height, shape (2, k − 1, m)."""
+        begin = self.places_mm[:-1] + self.half_mm[:-1, None]
+        return np.stack([begin, self.places_mm[1:] - self.half_mm[1:, None]])
+
+    def _passed(self, points_mm):
+        """How far each point has gone over from every post's plane to the next one's, shape (k − 1, n)."""
+        step = (points_mm[:, 2] - self.heights_mm[0]) / (self.heights_mm[1] - self.heights_mm[0])
+        i = np.minimum(np.maximum(step.astype(int), 0), len(self.heights_mm) - 2)
+        part = step - i
+        start, end = self._spaces_mm[:, :, i] * (1 - part) + self._spaces_mm[:, :, i + 1] * part
+        return _smooth_step((points_mm[:, self.axis] - start) / np.maximum(end - start, 1.0))
+
     def weights(self, points_mm) -> np.ndarray:
         """Return the share of every post's plane at each point, shape (n, k); rows sum to 1."""
-        count = len(self.keys)
-        if count == 1:
-            return np.ones((len(points_mm), 1))
-        step = (points_mm[:, 2] - self.heights_mm[0]) / (self.heights_mm[1] - self.heights_mm[0])
-        i = np.clip(step.astype(int), 0, len(self.heights_mm) - 2)
-        part = (step - i)[None]
-        place = self.places_mm[:, i] * (1 - part) + self.places_mm[:, i + 1] * part
-        where = points_mm[:, self.axis]
-        start = place[:-1] + self.half_mm[:-1, None]
-        end = place[1:] - self.half_mm[1:, None]
-        s = _smooth_step((where - start) / np.maximum(end - start, 1.0))
-        passed = np.concatenate([np.ones((1, len(where))), s, np.zeros((1, len(where)))])
+        end = np.ones((1, len(points_mm)))
+        passed = np.concatenate([end, self._passed(points_mm), 0 * end])
         return (passed[:-1] - passed[1:]).T
+
+    def blended(self, points_mm, values) -> np.ndarray:
+        """Return the mean of the posts' values (k, n) by their weights: v₀ + Σ s_i (v_{i+1} − v_i); (n,)."""
+        if len(values) == 1:
+            return values[0]
+        return values[0] + (self._passed(points_mm) * (values[1:] - values[:-1])).sum(axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,14 +94,23 @@ class RoofZones:
 
     def weights(self, points_mm) -> np.ndarray:
         """Return the share of every post's plane at each point, shape (n, k); rows sum to 1."""
-        s = _smooth_step((points_mm[:, 1:2] + self.inside_mm) / (2 * self.inside_mm))
+        s = self._from_left(points_mm)[:, None]
         return np.concatenate(
             [s * self.right.weights(points_mm), (1 - s) * self.left.weights(points_mm)], axis=1
         )
 
+    def blended(self, points_mm, values) -> np.ndarray:
+        """Return the mean of the posts' values (k, n) by their weights; (n,)."""
+        right, left = np.split(values, [len(self.right.keys)])
+        right, left = self.right.blended(points_mm, right), self.left.blended(points_mm, left)
+        return left + self._from_left(points_mm) * (right - left)
+
+    def _from_left(self, points_mm):
+        return _smooth_step((points_mm[:, 1] + self.inside_mm) / (2 * self.inside_mm))
+
 
 def _smooth_step(s):
-    s = np.clip(s, 0, 1)
+    s = np.minimum(np.maximum(s, 0.0), 1.0)
     return s * s * s * (10 - 15 * s + 6 * s * s)
 
 
@@ -119,8 +138,7 @@ class GridCut:
 
     def height_above(self, points_mm) -> np.ndarray:
         """Return how far points lie above the cut. [mm]"""
-        weights = self.zones.weights(points_mm)
-        return np.einsum("nk,nk->n", weights, points_mm @ self.normals.T - self.offsets_mm)
+        return self.zones.blended(points_mm, self.normals @ points_mm.T - self.offsets_mm[:, None])
 
 
 @dataclass(frozen=True, eq=False)

@@ -129,10 +129,10 @@ class Grid:
 
     def _terms(self, uv):
         cells, breaks_u, breaks_v = self._cells
-        uv = np.asarray(uv, float).reshape(-1, 2)
-        i = np.searchsorted(breaks_u[1:-1], uv[:, 0], side="right")
-        j = np.searchsorted(breaks_v[1:-1], uv[:, 1], side="right")
-        return cells[i, j], uv[:, 0] - breaks_u[i], uv[:, 1] - breaks_v[j]
+        u, v = np.asarray(uv, float).reshape(-1, 2).T
+        i = breaks_u[1:-1].searchsorted(u, side="right")
+        j = breaks_v[1:-1].searchsorted(v, side="right")
+        return cells[i, j], u - breaks_u[i], v - breaks_v[j]
 
     def point(self, uv) -> np.ndarray:
         """Return points, shape (n, 3), of parameters of shape (n, 2). [mm]"""
