@@ -42,7 +42,7 @@ from scipy.interpolate import BSpline, make_interp_spline
 from .errors import PlanError
 from .measured import Post
 from .moves import RigidMove
-from .numeric import cross, dot, power_pieces, unit
+from .numeric import cross, dot, horner, power_pieces, unit
 from .plan import LEVEL, SQUARE, GivenPlane, PostCut
 
 EDGES = ("axis", "front outer", "front inner", "rear inner", "rear outer")  # around the box
@@ -107,7 +107,7 @@ class PostLine:
     def _pieces(self):
         spline = self.corner_splines()
         terms, breaks = power_pieces(spline.t, spline.k)  # (spans, k + 1, n)
-        return np.einsum("apn,nek->aepk", terms, spline.c), breaks, spline.k
+        return np.einsum("apn,nek->aepk", terms, spline.c), breaks
 
     def lines(self, s) -> np.ndarray:
         """Return points of the five lines, each at its own ``s``.
@@ -118,16 +118,11 @@ class PostLine:
 
     def lines_and_slopes(self, s):
         """Return points of the five lines and their derivatives, each at its own ``s``: Horner's rule."""
-        cells, breaks, degree = self._pieces
+        cells, breaks = self._pieces
         s = np.asarray(s, float)
         i = breaks[1:-1].searchsorted(s, side="right")
         x = (s - breaks[i])[..., None]
-        terms = cells[i, _FIVE]
-        value, slope = terms[..., degree, :], np.zeros((*s.shape, 3))
-        for power in range(degree - 1, -1, -1):
-            slope = slope * x + value
-            value = value * x + terms[..., power, :]
-        return value, slope
+        return horner(np.moveaxis(cells[i, _FIVE], -2, 0), x, 1)
 
     @cached_property
     def ends_mm(self) -> np.ndarray:
