@@ -47,21 +47,31 @@ class Zones:
     places_mm: np.ndarray
     half_mm: np.ndarray
 
+    @cached_property
+    def _spaces_mm(self):
+        """Where the space between every two posts begins and ends at each height, shape (2, k − 1, m)."""
+        begin = self.places_mm[:-1] + self.half_mm[:-1, None]
+        return np.stack([begin, self.places_mm[1:] - self.half_mm[1:, None]])
+
+    def _passed(self, points_mm):
+        """How far each point has gone over from every post's plane to the next one's, shape (k − 1, n)."""
+        step = (points_mm[:, 2] - self.heights_mm[0]) / (self.heights_mm[1] - self.heights_mm[0])
+        i = np.minimum(np.maximum(step.astype(int), 0), len(self.heights_mm) - 2)
+        part = step - i
+        start, end = self._spaces_mm[:, :, i] * (1 - part) + self._spaces_mm[:, :, i + 1] * part
+        return _smooth_step((points_mm[:, self.axis] - start) / np.maximum(end - start, 1.0))
+
     def weights(self, points_mm) -> np.ndarray:
         """Return the share of every post's plane at each point, shape (n, k); rows sum to 1."""
-        count = len(self.keys)
-        if count == 1:
-            return np.ones((len(points_mm), 1))
-        step = (points_mm[:, 2] - self.heights_mm[0]) / (self.heights_mm[1] - self.heights_mm[0])
-        i = np.clip(step.astype(int), 0, len(self.heights_mm) - 2)
-        part = (step - i)[None]
-        place = self.places_mm[:, i] * (1 - part) + self.places_mm[:, i + 1] * part
-        where = points_mm[:, self.axis]
-        start = place[:-1] + self.half_mm[:-1, None]
-        end = place[1:] - self.half_mm[1:, None]
-        s = _smooth_step((where - start) / np.maximum(end - start, 1.0))
-        passed = np.concatenate([np.ones((1, len(where))), s, np.zeros((1, len(where)))])
+        end = np.ones((1, len(points_mm)))
+        passed = np.concatenate([end, self._passed(points_mm), 0 * end])
         return (passed[:-1] - passed[1:]).T
+
+    def blended(self, points_mm, values) -> np.ndarray:
+        """Return the mean of the posts' values (k, n) by their weights: v₀ + Σ s_i (v_{i+1} − v_i); (n,)."""
+        if len(values) == 1:
+            return values[0]
+        return values[0] + (self._passed(points_mm) * (values[1:] - values[:-1])).sum(axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,14 +94,23 @@ class RoofZones:
 
     def weights(self, points_mm) -> np.ndarray:
         """Return the share of every post's plane at each point, shape (n, k); rows sum to 1."""
-        s = _smooth_step((points_mm[:, 1:2] + self.inside_mm) / (2 * self.inside_mm))
+        s = self._from_left(points_mm)[:, None]
         return np.concatenate(
             [s * self.right.weights(points_mm), (1 - s) * self.left.weights(points_mm)], axis=1
         )
 
+    def blended(self, points_mm, values) -> np.ndarray:
+        """Return the mean of the posts' values (k, n) by their weights; (n,)."""
+        right, left = np.split(values, [len(self.right.keys)])
+        right, left = self.right.blended(points_mm, right), self.left.blended(points_mm, left)
+        return left + self._from_left(points_mm) * (right - left)
+
+    def _from_left(self, points_mm):
+        return _smooth_step((points_mm[:, 1] + self.inside_mm) / (2 * self.inside_mm))
+
 
 def _smooth_step(s):
-    s = np.clip(s, 0, 1)
+    s = np.minimum(np.maximum(s, 0.0), 1.0)
     return s * s * s * (10 - 15 * s + 6 * s * s)
 
 
@@ -119,8 +138,7 @@ class GridCut:
 
     def height_above(self, points_mm) -> np.ndarray:
         """Return how far points lie above the cut. [mm]"""
-        weights = self.zones.weights(points_mm)
-        return np.einsum("nk,nk->n", weights, points_mm @ self.normals.T - self.offsets_mm)
+        return self.zones.blended(points_mm, self.normals @ points_mm.T - self.offsets_mm[:, None])
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,34 +268,40 @@ def trace(grid: Grid, cut: GridCut | Station | CentrePlane) -> tuple[np.ndarray,
     for line in contourpy.contour_generator(x=v, y=u, z=values).lines(0.0):
         uv = line[:, ::-1]
         distinct = np.concatenate([[True], np.abs(np.diff(uv, axis=0)).max(axis=1) > 1e-12])
-        uv = _on_lattice_edges(grid, cut, uv[distinct], u, v)
-        apart = np.linalg.norm(np.diff(grid.point(uv), axis=0), axis=1) > _SAME_MM
+        uv, point = _on_lattice_edges(grid, cut, uv[distinct], values)
+        apart = np.linalg.norm(np.diff(point, axis=0), axis=1) > _SAME_MM
         if apart.any():
             keep = np.append(True, apart)
             if not keep[-1]:  # both ends stay, for they lie on the border
                 keep[[np.nonzero(keep)[0][-1], -1]] = False, True
-            found.append(_fine_enough(grid, cut, uv[keep]))
+            found.append(_fine_enough(grid, cut, uv[keep], point[keep]))
     return tuple(found)
 
 
-def _on_lattice_edges(grid, cut, uv, u, v):
-    """Move every point along its lattice edge to the zero of ``cut``: regula falsi, Illinois rule."""
-    along_v = np.abs(uv[:, :1] - u[None]).min(axis=1) <= np.abs(uv[:, 1:] - v[None]).min(axis=1)
-    low, high = uv.copy(), uv.copy()
-    for rows, axis, lines in ((along_v, 1, v), (~along_v, 0, u)):
-        k = np.clip(np.searchsorted(lines, uv[rows, axis], side="right") - 1, 0, len(lines) - 2)
-        low[rows, axis], high[rows, axis] = lines[k], lines[k + 1]
-        other = (u, v)[1 - axis]
-        low[rows, 1 - axis] = high[rows, 1 - axis] = other[
-            np.abs(uv[rows, 1 - axis][:, None] - other[None]).argmin(axis=1)
-        ]
-    f_low, f_high = (cut.height_above(grid.point(p)) for p in (low, high))
-    x, side = uv.copy(), np.zeros(len(uv))
+def _on_lattice_edges(grid, cut, uv, values):
+    """Move every point along its lattice edge to the zero of ``cut``: regula falsi, Illinois rule.
+
+    ``values`` are the cut's at the lattice.  Returns (u, v) and points.
+    """
+    lines = grid.lattice_uv[:, 0, 0], grid.lattice_uv[0, :, 1]
+    off = [np.abs(uv[:, axis, None] - lines[axis]) for axis in (0, 1)]
+    nearest = [x.argmin(axis=1) for x in off]
+    along_v = off[0].min(axis=1) <= off[1].min(axis=1)
+    before = [
+        np.clip(line.searchsorted(x, side="right") - 1, 0, len(line) - 2)
+        for line, x in zip(lines, uv.T, strict=True)
+    ]
+    i, j = np.where(along_v, nearest[0], before[0]), np.where(along_v, before[1], nearest[1])
+    ends = (i, j), (i + ~along_v, j + along_v)
+    low, high = (grid.lattice_uv[end] for end in ends)
+    f_low, f_high = (values[end] for end in ends)
+    side = np.zeros(len(uv))
     for _ in range(60):
         span = np.where(f_low == f_high, 1.0, f_low - f_high)
         part = np.clip(f_low / span, 0.0, 1.0)[:, None]
         x = low + part * (high - low)
-        f = cut.height_above(grid.point(x))
+        point = grid.point(x)
+        f = cut.height_above(point)
         if np.abs(f).max() < 1e-10:
             break
         to_low = np.sign(f) == np.sign(f_low)
@@ -286,38 +310,43 @@ def _on_lattice_edges(grid, cut, uv, u, v):
         low = np.where(to_low[:, None], x, low)
         high = np.where(to_low[:, None], high, x)
         side = np.where(to_low, 1.0, -1.0)
-    return x
+    return x, point
 
 
-def _fine_enough(grid, cut, uv):
+def _fine_enough(grid, cut, uv, point):
     """Insert points brought to the zero of ``cut`` until chords are short and close to it.
 
     First as many as the chords' lengths ask for, then middles where the line bends.
     """
-    chord = np.linalg.norm(np.diff(grid.point(uv), axis=0), axis=1)
+    chord = np.linalg.norm(np.diff(point, axis=0), axis=1)
     pieces = np.maximum(np.ceil(chord / (0.95 * STEP_MM)).astype(int), 2 if len(uv) == 2 else 1)
     at = np.repeat(np.arange(len(chord)), pieces - 1)
     if len(at):
         share = np.concatenate([np.arange(1, n) / n for n in pieces])[:, None]
-        uv = np.insert(uv, at + 1, _to_zero_across(grid, cut, uv[at], uv[at + 1], share)[0], axis=0)
-    fresh = np.ones(len(uv) - 1, bool)
+        uv, point = _with(grid, uv, point, at, _to_zero_across(grid, cut, uv[at], uv[at + 1], share)[0])
+    fresh = np.arange(len(uv) - 1)
     for _ in range(12):
-        start, end = uv[:-1][fresh], uv[1:][fresh]
-        middle, off = _to_zero_across(grid, cut, start, end, np.full((len(start), 1), 0.5))
-        chord = np.linalg.norm(grid.point(end) - grid.point(start), axis=1)
-        needed = np.zeros(len(fresh), bool)
-        needed[fresh] = (chord > STEP_MM) | (off > CHORD_MM)
+        middle, off = _to_zero_across(grid, cut, uv[fresh], uv[fresh + 1], 0.5)
+        chord = point[fresh + 1] - point[fresh]
+        needed = (np.sqrt(dot(chord, chord)) > STEP_MM) | (off > CHORD_MM)
         if not needed.any():
             break
-        uv = np.insert(uv, np.nonzero(needed)[0] + 1, middle[needed[fresh]], axis=0)
-        fresh = np.repeat(needed, np.where(needed, 2, 1))
+        at = fresh[needed]
+        uv, point = _with(grid, uv, point, at, middle[needed])
+        halves = at + np.arange(len(at))
+        fresh = np.stack([halves, halves + 1], axis=1).ravel()
     return uv
+
+
+def _with(grid, uv, point, at, new_uv):
+    """Return (u, v) and points of a line with new samples after some of its own."""
+    return np.insert(uv, at + 1, new_uv, axis=0), np.insert(point, at + 1, grid.point(new_uv), axis=0)
 
 
 def _to_zero_across(grid, cut, start, end, share):
     """Return the points of the line square above places on chords, and how far off they were. [mm]
 
-    ``share`` (n, 1) of the way along every chord; secant steps along the
+    ``share`` (n, 1), or one number, of the way along every chord; secant steps along the
     direction in the surface that is square to the chord, never further than
     half the chord.
     """

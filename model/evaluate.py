@@ -172,7 +172,7 @@ def _totals(built: Built, seams) -> Totals:
         rear_drop_mm=plan.roof.rear_drop_mm if plan.roof else 0.0,
         roof_forward_mm=built.roof.forward_mm,
         roof_pitch_deg=built.roof.pitch_deg,
-        height_before_mm=highest_mm(roof, np.array([0.0, 0.0, 1.0])),
+        height_before_mm=stock_height_mm(roof),
         height_after_mm=float(highest_mm(roof, move.rotation.T[:, 2]) + move.translation_mm[2]),
         headroom_before_mm=headroom[0],
         headroom_after_mm=headroom[1],
@@ -196,6 +196,12 @@ def stock_headroom_mm(shape: CarShape) -> float | None:
     if car.seat_mm is None:
         return None
     return effective_headroom_mm(shape.skin.grids["roof"], car.gauge_mm, car.seat_mm)
+
+
+@lru_cache(maxsize=8)
+def stock_height_mm(roof: Grid) -> float:
+    """Return the height of the roof as it stands, worked out once. [mm]"""
+    return highest_mm(roof, np.array([0.0, 0.0, 1.0]))
 
 
 def highest_mm(grid: Grid, direction) -> float:

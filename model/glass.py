@@ -9,6 +9,7 @@ panel, the roof if it lies above the cut, the body if below.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -113,6 +114,7 @@ def _where_cut(opening, bottom, top, cut):
     return point[i - 1] + part * (point[i] - point[i - 1])
 
 
+@lru_cache(maxsize=64)
 def middle_of(outline: Outline) -> tuple[np.ndarray, np.ndarray]:
     """Return the lowest and highest point of an outline halfway across the car, each (3,). [mm]"""
     loop = outline.grid.point(np.concatenate([outline.loop_uv, outline.loop_uv[:1]]))

@@ -81,7 +81,8 @@ class Chain:
 
     ``line`` says which line it belongs to: ``border u0``, ``opening …``,
     ``flange``, ``kerf``, ``lower``, ``upper``, ``shift``, ``middle``.  Outside the grid's
-    border a cell is None.
+    border a cell is None.  ``is_smooth`` are the samples that a smooth curve is laid through,
+    ``length_mm`` is measured along it.
     """
 
     grid: Grid
@@ -91,26 +92,8 @@ class Chain:
     right: Cell | None
     point_mm: np.ndarray  # (n, 3), before any move
     normal: np.ndarray  # (n, 3)
-
-    @cached_property
-    def length_mm(self) -> float:
-        """Length on the surface."""
-        points = self.point_mm[self.is_smooth]
-        return float(along_edges(points, np.array([0, len(points)]))[-1])
-
-    @cached_property
-    def is_smooth(self) -> np.ndarray:
-        """Which samples a smooth curve is laid through, (n,) bool: not one hard by a node.
-
-        A node lies on a chord, up to a few micrometres off the curve; seen from
-        a sample a hundredth of a millimetre away that is a sharp bend.
-        """
-        chord = np.linalg.norm(np.diff(self.point_mm, axis=0), axis=1)
-        keep = np.ones(len(self.point_mm), bool)
-        if len(keep) > 3:
-            keep[1] = chord[0] > SHORT_END * chord[1]
-            keep[-2] = chord[-1] > SHORT_END * chord[-2]
-        return keep
+    is_smooth: np.ndarray  # (n,) bool
+    length_mm: float
 
     def beside(self, cell: Cell) -> Cell | None:
         """Return the cell on the other side."""
@@ -274,7 +257,7 @@ def _grid_part(
         window = (shape.flange(flange_mm), shape.flange(flange_mm + kerf_mm))
     lines = _fixed_lines(shape, grid, window)
     if lower is not None:
-        panel = _polygon(window[0]) if window is not None else None
+        panel = window[0].polygon if window is not None else None
         for name, cut in (("lower", lower), ("upper", upper)):
             lines += [(name, uv) for whole in trace(grid, cut) for uv in _outside(whole, panel)]
         if grid.kind != "side" and not any(side == "centre" for _, side in lower.zones.keys):
@@ -288,19 +271,31 @@ def _grid_part(
     cells = [Cell(grid, polygon, *name) for polygon, name in zip(polygons, names, strict=True)]
     beside = _cells_beside(coordinates, cells)
     point, _, _, normal = grid.frame(np.concatenate(coordinates))
-    limits = np.cumsum([len(c) for c in coordinates])[:-1]
+    starts = np.cumsum([0] + [len(c) for c in coordinates])
+    smooth = _smooth_samples(point, starts)
+    along = along_edges(point[smooth], np.append(0, np.cumsum(smooth))[starts])
+    length = along[np.cumsum(smooth)[starts[1:] - 1] - 1].tolist()
     chains = [
-        Chain(grid, c, tag, left, right, p, n)
-        for c, tag, (left, right), p, n in zip(
-            coordinates, tags, beside, np.split(point, limits), np.split(normal, limits), strict=True
-        )
-        if left is not None or right is not None
+        Chain(grid, coordinates[i], tags[i], *beside[i], point[a:b], normal[a:b], smooth[a:b], length[i])
+        for i, (a, b) in enumerate(zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True))
+        if beside[i] != [None, None]
     ]
     return cells, chains
 
 
-def _polygon(outline):
-    return shapely.Polygon(outline.loop_uv)
+def _smooth_samples(points_mm, starts):
+    """Return which samples of chains laid end to end a smooth curve is laid through: not one hard by a node.
+
+    A node lies on a chord, up to a few micrometres off the curve; seen from
+    a sample a hundredth of a millimetre away that is a sharp bend.
+    """
+    chord = np.linalg.norm(np.diff(points_mm, axis=0), axis=1)
+    keep = np.ones(len(points_mm), bool)
+    many = np.diff(starts) > 3
+    first, last = starts[:-1][many], starts[1:][many] - 1
+    keep[first + 1] = chord[first] > SHORT_END * chord[first + 1]
+    keep[last - 1] = chord[last - 1] > SHORT_END * chord[last - 2]
+    return keep
 
 
 def _outside(line, polygon):
@@ -331,13 +326,14 @@ def _middle_of_slugs(grid, lower, upper):
     return out
 
 
+@lru_cache(maxsize=128)
 def _rail_line(shape, grid, station):
     """Return the line across the rail at a station, from the gutter down into the opening below."""
     for line in trace(grid, station):
         uv = line if line[0, 1] > line[-1, 1] else line[::-1]
         for opening in shape.openings:
             if opening.outline.grid is grid:
-                inside = np.nonzero(shapely.contains_xy(_polygon(opening.outline), *uv.T))[0]
+                inside = np.nonzero(shapely.contains_xy(opening.outline.polygon, *uv.T))[0]
                 if len(inside) and uv[0, 1] == 1:
                     return uv[: inside[0] + 1]
     raise PlanError(
@@ -361,24 +357,24 @@ def _fixed_lines(shape, grid, window):
 def _border_lines(grid, lines, nodes):
     """Return the four borders, with a vertex wherever another line ends on them."""
     ends = np.concatenate([uv[[0, -1]] for _, uv in lines]) if lines else np.empty((0, 2))
-    out = []
-    for i, border in enumerate(_BORDERS):
-        start = _CORNERS[i]
+    names, stretches = [], []
+    for border, start in zip(_BORDERS, _CORNERS, strict=True):
         along = _along(border)
         fixed = start[1 - along]
         on_it = ends[ends[:, 1 - along] == fixed, along]
         split = np.unique(np.concatenate([[0.0, 1.0], on_it, [u for name, u in nodes if name == border]]))
-        split = split[np.concatenate([[True], np.diff(split) > _SAME_UV])]
-        for a, b in zip(split[:-1], split[1:], strict=True):
-            pair = np.empty((2, 2))
-            pair[:, 1 - along], pair[:, along] = fixed, (a, b)
-            reach = np.linalg.norm(np.diff(grid.point(pair), axis=0))
-            n = max(LEAST_SAMPLES, int(np.ceil(reach / STEP_MM)) + 1)
-            uv = np.empty((n, 2))
-            uv[:, 1 - along], uv[:, along] = fixed, np.linspace(a, b, n)
-            uv[-1, along] = b
-            out.append((f"border {border}", uv))
-    return out
+        split = split[np.append(True, np.diff(split) > _SAME_UV)]
+        corners = np.full((len(split), 2), fixed)
+        corners[:, along] = split
+        names += [border] * (len(split) - 1)
+        stretches.append(np.stack([corners[:-1], corners[1:]], axis=1))
+    stretches = np.concatenate(stretches)  # (m, 2, 2)
+    reach = np.linalg.norm(np.diff(grid.point(stretches).reshape(-1, 2, 3), axis=1)[:, 0], axis=1)
+    counts = np.maximum(LEAST_SAMPLES, np.ceil(reach / STEP_MM).astype(int) + 1)
+    return [
+        (f"border {name}", np.linspace(start, end, n))
+        for name, (start, end), n in zip(names, stretches, counts.tolist(), strict=True)
+    ]
 
 
 def _noded(lines):
@@ -386,23 +382,40 @@ def _noded(lines):
     noded = shapely.get_parts(
         shapely.node(shapely.multilinestrings([shapely.linestrings(uv) for _, uv in lines]))
     )
-    tag_of_vertex = {}
-    for tag, uv in lines:
-        tag_of_vertex.update(dict.fromkeys(map(tuple, uv[1:-1].tolist()), tag))
     flat, index = shapely.get_coordinates(noded, return_index=True)
     doubled = _doubled_samples(flat, index)
     if doubled.any():
         flat, index = flat[~doubled], index[~doubled]
         noded = shapely.linestrings(flat, indices=index)
     coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
+    return coordinates, _tags(coordinates, lines), shapely.get_parts(shapely.polygonize(noded))
+
+
+def _tags(coordinates, lines):
+    """Return the line every chain belongs to: the one that has the first sample after its node."""
+    samples = _as_complex(np.concatenate([uv[1:-1] for _, uv in lines]))
+    owner = np.repeat(np.arange(len(lines)), [len(uv) - 2 for _, uv in lines])
+    found = _places_in(samples, _as_complex(np.array([uv[1] for uv in coordinates])))
     tree, tags = None, []
-    for uv in coordinates:
-        tag = next((tag_of_vertex[v] for v in map(tuple, uv[1:-1].tolist()) if v in tag_of_vertex), None)
-        if tag is None:  # no sample of its own between its nodes: the line nearest to its middle
+    for uv, place in zip(coordinates, found, strict=True):
+        if place < 0 or len(uv) == 2:  # no sample of its own between its nodes
             tree = tree or shapely.STRtree([shapely.LineString(line) for _, line in lines])
-            tag = lines[int(tree.nearest(shapely.Point((uv[0] + uv[1]) / 2)))][0]
-        tags.append(tag)
-    return coordinates, tags, shapely.get_parts(shapely.polygonize(noded))
+            tags.append(lines[int(tree.nearest(shapely.Point((uv[0] + uv[1]) / 2)))][0])
+        else:
+            tags.append(lines[owner[place]][0])
+    return tags
+
+
+def _as_complex(uv):
+    """Return (u, v) as u + iv, so that places can be sorted and looked up."""
+    return np.ascontiguousarray(uv, float).view(complex)[:, 0]
+
+
+def _places_in(table, wanted):
+    """Return where each wanted number stands in a table, the last place if twice; −1 if nowhere."""
+    order = np.argsort(table, kind="stable")
+    at = order[np.searchsorted(table, wanted, side="right", sorter=order) - 1]
+    return np.where(table[at] == wanted, at, -1)
 
 
 def _doubled_samples(flat, index):
@@ -419,29 +432,31 @@ def _doubled_samples(flat, index):
 
 
 def _cells_beside(coordinates, cells):
-    """Return (left, right) cell of every chain by walking every cell's rings."""
-    starts = {}
-    for i, uv in enumerate(coordinates):
-        first, second, before_last, last = uv[[0, 1, -2, -1]].tolist()
-        starts[(*first, *second)] = (i, True)
-        starts[(*last, *before_last)] = (i, False)
+    """Return (left, right) cell of every chain.
+
+    Of noded lines no two segments share their middle, so the middle of a
+    chain's first segment finds it again in the rings of both cells beside it.
+    """
+    rings, of_cell = shapely.get_rings([cell.polygon for cell in cells], return_index=True)
+    flat, of_ring = shapely.get_coordinates(rings, return_index=True)
+    same = np.diff(of_ring) == 0
+    turned = np.where(same, flat[:-1, 0] * flat[1:, 1] - flat[1:, 0] * flat[:-1, 1], 0.0)
+    area = np.bincount(of_ring[:-1], turned, len(rings))
+    is_outer = np.diff(of_cell, prepend=-1) > 0
+    has_inside_left = (area > 0) == is_outer
+    segments = np.nonzero(same)[0]
+    middles = _as_complex(flat[segments] + flat[segments + 1])
+    starts = _as_complex(flat[segments])
+    order = np.argsort(middles)
+    first = np.array([uv[:2] for uv in coordinates])
+    wanted, begin = _as_complex(first[:, 0] + first[:, 1]), _as_complex(first[:, 0])
+    low, high = (np.searchsorted(middles, wanted, side=side, sorter=order) for side in ("left", "right"))
     beside = [[None, None] for _ in coordinates]
-    for cell in cells:
-        rings = (cell.polygon.exterior, *cell.polygon.interiors)
-        for is_exterior, ring in zip([True] + [False] * len(cell.polygon.interiors), rings, strict=True):
-            points = shapely.get_coordinates(ring)[:-1]
-            area = points[:, 0] @ np.roll(points[:, 1], -1) - points[:, 1] @ np.roll(points[:, 0], -1)
-            left_inside = (area > 0) == is_exterior
-            at, count = 0, len(points)
-            flat = points.tolist()
-            while at < count and (*flat[at], *flat[(at + 1) % count]) not in starts:
-                at += 1
-            first = at
-            while at < first + count:
-                found = starts.get((*flat[at % count], *flat[(at + 1) % count]))
-                chain, forward = found
-                beside[chain][0 if forward == left_inside else 1] = cell
-                at += len(coordinates[chain]) - 1
+    for chain, (a, b) in enumerate(zip(low, high, strict=True)):
+        for k in order[a:b]:
+            ring = of_ring[segments[k]]
+            is_left = (starts[k] == begin[chain]) == has_inside_left[ring]
+            beside[chain][0 if is_left else 1] = cells[of_cell[ring]]
     return beside
 
 
@@ -457,11 +472,11 @@ def _names(shape, grid, inside_uv, lower, upper, window, shifts):
     pane = np.full(len(points), -1)
     for i, opening in enumerate(shape.openings):
         if opening.outline.grid is grid:
-            pane[shapely.contains_xy(_polygon(opening.outline), *inside_uv.T)] = i
+            pane[shapely.contains_xy(opening.outline.polygon, *inside_uv.T)] = i
     in_panel = in_kerf = np.zeros(len(points), bool)
     if window is not None and window[0].grid is grid:
-        in_panel = shapely.contains_xy(_polygon(window[0]), *inside_uv.T)
-        in_kerf = shapely.contains_xy(_polygon(window[1]), *inside_uv.T) & ~in_panel
+        in_panel = shapely.contains_xy(window[0].polygon, *inside_uv.T)
+        in_kerf = shapely.contains_xy(window[1].polygon, *inside_uv.T) & ~in_panel
     names = []
     for i in range(len(points)):
         if below is None or below[i]:

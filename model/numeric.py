@@ -19,16 +19,18 @@ def power_pieces(knots, degree):
     return np.stack(taylor, axis=1), breaks
 
 
-def powers(x, degree, derivative=0):
-    """Return x⁰ … x^degree, or their derivative, shape (n, degree + 1)."""
-    out = np.zeros((len(x), degree + 1))
-    if derivative <= degree:
-        out[:, derivative] = factorial(derivative)
-    for p in range(derivative + 1, degree + 1):
-        np.multiply(out[:, p - 1], x, out=out[:, p])
-        if derivative:
-            out[:, p] *= p / (p - derivative)
-    return out
+def horner(terms, x, order=0):
+    """Return Σ terms[p] x^p and its first ``order`` derivatives, by Horner's rule.
+
+    ``terms`` are lowest power first along the first axis.  Each step takes
+    value and derivatives d_k to d_k x + k d_{k−1}.
+    """
+    out = [terms[-1]]
+    for term in terms[-2::-1]:
+        raised = [k * out[k - 1] if k > 1 else out[0] for k in range(1, min(len(out), order) + 1)]
+        ahead = [d * x + r for d, r in zip(out[1:], raised, strict=False)]
+        out = [out[0] * x + term, *ahead, *raised[len(ahead) :]]
+    return out + [np.zeros_like(out[0])] * (order + 1 - len(out))
 
 
 def dot(a, b):

@@ -21,8 +21,10 @@ without a radius the lines fan out.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+import shapely
 
 from .errors import MeasureError, PlanError
 from .measured import Opening
@@ -52,6 +54,13 @@ class Outline:
     def loop_uv(self) -> np.ndarray:
         """All points once around, shape (n, 2), the first not repeated."""
         return np.concatenate([part[:-1] for part in self.parts])
+
+    @cached_property
+    def polygon(self) -> shapely.Polygon:
+        """The region inside, prepared for questions."""
+        polygon = shapely.Polygon(self.loop_uv)
+        shapely.prepare(polygon)
+        return polygon
 
 
 def outline_in_view(opening: Opening) -> list[np.ndarray]:

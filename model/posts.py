@@ -34,7 +34,7 @@ take-out = d √(1 + tan² a + tan² b), miss across = d tan b.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
@@ -42,11 +42,12 @@ from scipy.interpolate import BSpline, make_interp_spline
 from .errors import PlanError
 from .measured import Post
 from .moves import RigidMove
-from .numeric import cross, dot, power_pieces, powers, unit
+from .numeric import cross, dot, horner, power_pieces, unit
 from .plan import LEVEL, SQUARE, GivenPlane, PostCut
 
 EDGES = ("axis", "front outer", "front inner", "rear inner", "rear outer")  # around the box
 _EDGE_SIGNS = np.array([(0, 0), (-1, -1), (-1, 1), (1, 1), (1, -1)], float)  # along w, along d
+_FIVE = np.arange(5)
 _STATIONS = 17
 _TOLERANCE_MM = 1e-6
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)
@@ -106,19 +107,27 @@ class PostLine:
     def _pieces(self):
         spline = self.corner_splines()
         terms, breaks = power_pieces(spline.t, spline.k)  # (spans, k + 1, n)
-        return np.einsum("apn,nek->aepk", terms, spline.c), breaks, spline.k
+        return np.einsum("apn,nek->aepk", terms, spline.c), breaks
 
-    def lines(self, s, derivative=0) -> np.ndarray:
-        """Return points (or derivatives) of the five lines, each at its own ``s``.
+    def lines(self, s) -> np.ndarray:
+        """Return points of the five lines, each at its own ``s``.
 
         ``s`` has shape (..., 5); the result (..., 5, 3).
         """
-        cells, breaks, degree = self._pieces
+        return self.lines_and_slopes(s)[0]
+
+    def lines_and_slopes(self, s):
+        """Return points of the five lines and their derivatives, each at its own ``s``: Horner's rule."""
+        cells, breaks = self._pieces
         s = np.asarray(s, float)
-        i = np.searchsorted(breaks[1:-1], s, side="right")
-        flat = (s - breaks[i]).ravel()
-        terms = powers(flat, degree, derivative).reshape(*s.shape, degree + 1)
-        return np.einsum("...pk,...p->...k", cells[i, np.arange(5)], terms)
+        i = breaks[1:-1].searchsorted(s, side="right")
+        x = (s - breaks[i])[..., None]
+        return horner(np.moveaxis(cells[i, _FIVE], -2, 0), x, 1)
+
+    @cached_property
+    def ends_mm(self) -> np.ndarray:
+        """Lower and upper ends of the five lines, shape (2, 5, 3). [mm]"""
+        return self.lines(np.array([[0.0] * 5, [1.0] * 5]))
 
     def face_outline(self, s, reach):
         """Return the rims of a cut on the four faces of the box: front, inner, rear, outer.
@@ -140,7 +149,8 @@ class PostLine:
         list of (points (n, 3), outward normals (n, 3))
         """
         share = np.linspace(0, 1, 2 if self.is_straight else 7)[:, None]
-        corners, slopes = self.lines(s), self.lines(s, 1) * np.asarray(reach)[:, None]
+        corners, slopes = self.lines_and_slopes(s)
+        slopes = slopes * np.asarray(reach)[:, None]
         a, b = np.array([1, 2, 3, 4]), np.array([2, 3, 4, 1])
         rims, ahead = ((1 - share) * x[a, None] + share * x[b, None] for x in (corners, slopes))
         run = np.broadcast_to((corners[b] - corners[a])[:, None], ahead.shape)
@@ -154,12 +164,11 @@ class PostLine:
 
     def _crossing(self, normal, point_mm, offset_mm=0.0):
         """Return s of all five lines where normal·(line − point) = offset, by Newton."""
-        ends = self.lines(np.array([[0.0] * 5, [1.0] * 5]))
-        f0, f1 = (ends - point_mm) @ normal - offset_mm
-        s = np.clip(-f0 / np.where(f1 == f0, 1.0, f1 - f0), -0.5, 1.5)
+        f0, f1 = (self.ends_mm - point_mm) @ normal - offset_mm
+        s = np.minimum(np.maximum(-f0 / np.where(f1 == f0, 1.0, f1 - f0), -0.5), 1.5)
         for _ in range(1 if self.is_straight else 8):
-            f = (self.lines(s) - point_mm) @ normal - offset_mm
-            step = -f / (self.lines(s, 1) @ normal)
+            point, slope = self.lines_and_slopes(s)
+            step = (offset_mm - (point - point_mm) @ normal) / (slope @ normal)
             s = s + step
             if np.abs(step).max() < 1e-13:
                 break
@@ -169,7 +178,7 @@ class PostLine:
         """Return signed lengths along the five lines between parameters. [mm]"""
         half, middle = (s_to - s_from) / 2, (s_to + s_from) / 2
         s = middle[None] + half[None] * _GAUSS_X[:, None]
-        speed = np.linalg.norm(self.lines(s, 1), axis=2)
+        speed = np.linalg.norm(self.lines_and_slopes(s)[1], axis=2)
         return half * (_GAUSS_W @ speed)
 
 
@@ -177,7 +186,7 @@ def _post_frame(points, tangents, inboard):
     t = tangents / np.linalg.norm(tangents, axis=1, keepdims=True)
     w = np.array([1.0, 0.0, 0.0]) - t[:, :1] * t
     w /= np.linalg.norm(w, axis=1, keepdims=True)
-    d = np.cross(t, w)
+    d = cross(t, w)
     d *= np.sign(d[:, 1:2] * inboard)
     return points, t, w, d
 
@@ -195,6 +204,7 @@ class CutPlane:
         return (np.asarray(points_mm) - self.point_mm) @ self.normal
 
 
+@lru_cache(maxsize=256)
 def cut_plane(line: PostLine, cut: PostCut) -> CutPlane:
     """Return the lower cut plane of a post.
 
@@ -323,12 +333,18 @@ def post_ends(
     shift_mm: float = 0.0,
 ) -> PostEnds:
     """Return both ends of a post whose upper end makes ``move``; see :func:`check_cuts`."""
-    s_lower = line._crossing(plane.normal, plane.point_mm)
+    s_lower = _lower_crossing(line, plane)
     s_take = inverse_image(line, plane, move)
     take_square = plane.height_above(line.lines(s_take)) - plane.height_above(line.lines(s_lower))
     opening = max(root_gap_mm, kerf_mm - float(take_square.min()))
     s_upper = inverse_image(line, plane, move, opening)
     return PostEnds(line, plane, move, opening, shift_mm, s_lower, s_take, s_upper)
+
+
+@lru_cache(maxsize=256)
+def _lower_crossing(line, plane):
+    """Return s of the lower cut on the five lines: the same while the roof comes down."""
+    return line._crossing(plane.normal, plane.point_mm)
 
 
 def check_cuts(ends: PostEnds) -> None:
@@ -360,7 +376,7 @@ def room_above_mm(ends: PostEnds) -> float:
 def _room_mm(line, s):
     """Least distance of a cut to the limits of its stretch (on the axis) and to the post's ends."""
     height = line.lines(s)[0, 2]
-    ends = line.lines(np.array([[0.0] * 5, [1.0] * 5]))[:, :, 2]
+    ends = line.ends_mm[:, :, 2]
     return float(
         min(
             height - line.post.cut_from_mm,

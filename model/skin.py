@@ -35,7 +35,7 @@ from scipy.spatial import cKDTree
 
 from .errors import MeasureError
 from .measured import VIEWS, Car
-from .numeric import cross, dot, power_pieces, powers, unit
+from .numeric import cross, dot, horner, power_pieces, unit
 
 _ENDS = (slice(1, None), slice(None, -1))
 _VIEW_AXIS_SIGN = {"front": (0, -1.0), "rear": (0, 1.0), "plan": (2, 1.0)}  # outward direction seen
@@ -111,11 +111,14 @@ class Grid:
 
     @cached_property
     def _cells(self):
-        """Polynomial coefficients of every knot cell, lowest power first."""
+        """Polynomial coefficients a[p, q, :, cell] of every knot cell, row by row, and the breaks.
+
+        Cells come last, so that many points are worked out in long runs of numbers.
+        """
         pu, breaks_u = power_pieces(self.knots_u, self.degree_u)  # (mu, ku+1, nu)
         pv, breaks_v = power_pieces(self.knots_v, self.degree_v)
-        cells = np.einsum("apn,bqm,nmk->abpqk", pu, pv, self.poles_mm)
-        return cells, breaks_u, breaks_v
+        cells = np.einsum("apn,bqm,nmk->pqkab", pu, pv, self.poles_mm)
+        return np.ascontiguousarray(cells.reshape(*cells.shape[:3], -1)), breaks_u, breaks_v
 
     @property
     def breaks_u(self) -> np.ndarray:
@@ -129,47 +132,30 @@ class Grid:
 
     def _terms(self, uv):
         cells, breaks_u, breaks_v = self._cells
-        uv = np.asarray(uv, float).reshape(-1, 2)
-        i = np.searchsorted(breaks_u[1:-1], uv[:, 0], side="right")
-        j = np.searchsorted(breaks_v[1:-1], uv[:, 1], side="right")
-        return cells[i, j], uv[:, 0] - breaks_u[i], uv[:, 1] - breaks_v[j]
+        u, v = np.asarray(uv, float).reshape(-1, 2).T
+        i = breaks_u[1:-1].searchsorted(u, side="right")
+        j = breaks_v[1:-1].searchsorted(v, side="right")
+        return cells.take(i * (len(breaks_v) - 1) + j, axis=3), u - breaks_u[i], v - breaks_v[j]
 
     def point(self, uv) -> np.ndarray:
         """Return points, shape (n, 3), of parameters of shape (n, 2). [mm]"""
         a, x, y = self._terms(uv)
-        x, y = powers(x, self.degree_u), powers(y, self.degree_v)
-        n, p, q, _ = a.shape  # two small matrix products: einsum over three takes thrice as long
-        along = (x[:, None] @ a.reshape(n, p, 3 * q)).reshape(n, q, 3)
-        return (y[:, None] @ along)[:, 0]
+        (along,) = horner(a, x)
+        return _rows(*horner(along, y))[0]
 
     def jet(self, uv) -> Jet:
         """Return points with first and second derivatives."""
         a, x, y = self._terms(uv)
-        x0, x1, x2 = (powers(x, self.degree_u, d) for d in (0, 1, 2))
-        y0, y1, y2 = (powers(y, self.degree_v, d) for d in (0, 1, 2))
-        ay = [np.einsum("npqk,nq->npk", a, y) for y in (y0, y1, y2)]
-
-        def along(left, x):
-            return np.einsum("npk,np->nk", left, x)
-
-        return Jet(
-            point=along(ay[0], x0),
-            du=along(ay[0], x1),
-            dv=along(ay[1], x0),
-            duu=along(ay[0], x2),
-            duv=along(ay[1], x1),
-            dvv=along(ay[2], x0),
-        )
+        s, su, suu = horner(a, x, 2)
+        (point, dv, dvv), (du, duv), (duu,) = horner(s, y, 2), horner(su, y, 1), horner(suu, y)
+        return Jet(*_rows(point, du, dv, duu, duv, dvv))
 
     def tangents(self, uv):
         """Return points, S_u and S_v, each (n, 3)."""
         a, x, y = self._terms(uv)
-        x0, x1 = (powers(x, self.degree_u, d) for d in (0, 1))
-        y0, y1 = (powers(y, self.degree_v, d) for d in (0, 1))
-        n, p, q, _ = a.shape
-        along = (np.stack([x0, x1], axis=1) @ a.reshape(n, p, 3 * q)).reshape(n, 2, q, 3)
-        point, dv = (np.stack([y0, y1], axis=1) @ along[:, 0]).swapaxes(0, 1)
-        return point, (y0[:, None] @ along[:, 1])[:, 0], dv
+        s, su = horner(a, x, 1)
+        (point, dv), (du,) = horner(s, y, 1), horner(su, y)
+        return _rows(point, du, dv)
 
     def frame(self, uv):
         """Return points, S_u, S_v and the unit normal out of the car, each (n, 3)."""
@@ -414,6 +400,11 @@ def _grid(name, kind, u, v, points, outward_hint) -> Grid:
     middle = np.array([[0.5, 0.5]])
     sign = 1.0 if grid.normal(middle)[0] @ np.array(outward_hint, float) > 0 else -1.0
     return Grid(name, kind, _frozen(along.t), _frozen(both.t), degree_u, degree_v, grid.poles_mm, sign)
+
+
+def _rows(*arrays):
+    """Return arrays (3, n) as rows (n, 3)."""
+    return [np.ascontiguousarray(x.T) for x in arrays]
 
 
 def _averaged_parameters(points):
