@@ -136,7 +136,7 @@ def line_at_distance(outline: Outline, distance_mm: float, name: str) -> Outline
     """
     starts, directions, cuts = _leaving_lines(outline)
     uv = _geodesic_ends(outline.grid, starts, directions, distance_mm)
-    if uv.min() <= 0 or uv.max() >= 1:
+    if not _is_on(uv):
         raise PlanError(
             "flange",
             f"is too wide: at {distance_mm:.1f} mm from the {outline.name} it runs off the "
@@ -158,7 +158,7 @@ def widest_line_mm(outline: Outline) -> float:
     step = _GEODESIC_STEP_MM
     while step > _WIDEST_WITHIN_MM:
         further = _geodesic_step(grid, state, step)
-        if 0 < further[:, :2].min() and further[:, :2].max() < 1:
+        if _is_on(further):
             state, reached = further, reached + step
         else:
             step /= 2
@@ -203,11 +203,22 @@ def _tangents(grid, part):
 
 
 def _geodesic_ends(grid: Grid, uv, direction, length_mm):
+    """Return where the lines end; as soon as one is off the grid, all where they are then.
+
+    Beyond its grid a surface means nothing, and a line may even come back.
+    """
     n = max(1, int(np.ceil(length_mm / _GEODESIC_STEP_MM)))
     state = _leaving_state(grid, uv, direction)
     for _ in range(n):
         state = _geodesic_step(grid, state, length_mm / n)
+        if not _is_on(state):
+            break
     return state[:, :2]
+
+
+def _is_on(state):
+    """Whether all lines are still on their grid."""
+    return bool(0 < state[:, :2].min() and state[:, :2].max() < 1)
 
 
 def _leaving_state(grid, uv, direction):
