@@ -116,11 +116,15 @@ def _where_cut(opening, bottom, top, cut):
 
 @lru_cache(maxsize=64)
 def middle_of(outline: Outline) -> tuple[np.ndarray, np.ndarray]:
-    """Return the lowest and highest point of an outline halfway across the car, each (3,). [mm]"""
+    """Return the lowest and highest point of an outline at its middle, each (3,). [mm]
+
+    The middle is halfway across the car, of side glass halfway along it.
+    """
     loop = outline.grid.point(np.concatenate([outline.loop_uv, outline.loop_uv[:1]]))
-    y = loop[:, 1] - (loop[:, 1].min() + loop[:, 1].max()) / 2
-    at = np.nonzero((y[:-1] * y[1:] <= 0) & (y[:-1] != y[1:]))[0]
-    part = (y[at] / (y[at] - y[at + 1]))[:, None]
+    along = loop[:, 0 if outline.grid.kind == "side" else 1]
+    off = along - (along.min() + along.max()) / 2
+    at = np.nonzero((off[:-1] * off[1:] <= 0) & (off[:-1] != off[1:]))[0]
+    part = (off[at] / (off[at] - off[at + 1]))[:, None]
     points = loop[at] + part * (loop[at + 1] - loop[at])
     return points[points[:, 2].argmin()], points[points[:, 2].argmax()]
 

@@ -103,3 +103,16 @@ def test_a_pane_whose_bottom_is_cut_out_ends_at_the_cut():
     assert 1131 < pane.bottom_before[2] < 1131 + 65
     assert pane.bottom_after[2] == pytest.approx(1131.8, abs=1e-3)
     assert pane.top_after[2] == pytest.approx(pane.top_before[2] - 65, abs=1e-9)
+
+
+def test_side_glass_is_measured_halfway_along_it_though_it_stands_plumb():
+    """A pane in a plane y = constant has no middle across the car; a level roof takes its drop from it."""
+    built = build_checked(flat_car(), Plan(roof=RoofMove(front_drop_mm=50.0, rear_drop_mm=50.0)))
+    sides = [o for o in built.shape.openings if o.outline.grid.kind == "side"]
+    assert len(sides) > 1
+    for opening in sides:
+        bottom, top = middle_of(opening.outline)
+        x = opening.outline.grid.point(opening.outline.loop_uv)[:, 0]
+        assert bottom[0] == pytest.approx((x.min() + x.max()) / 2) == top[0]
+        before, after = pane_height(built, opening).plumb_mm
+        assert before - after == pytest.approx(50.0)
