@@ -30,6 +30,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 import shapely
 
+from .arrangement import SAME_UV, beside, noded
 from .cuts import CentrePlane, Cut, GridCut, Station, trace
 from .edges import along_edges
 from .errors import PlanError
@@ -43,7 +44,6 @@ METAL, WASTE, PANE, GLASS_WASTE = "metal", "waste", "pane", "glass waste"
 
 # Of the next chord; a shorter first chord is not followed.  Not a ratio that halving chords gives.
 SHORT_END = 0.1
-_SAME_UV = 1e-12  # nearer than this are two places one but for rounding
 _CORNERS = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], float)
 _BORDERS = ("v0", "u1", "v1", "u0")  # counter-clockwise from (0, 0)
 
@@ -265,20 +265,20 @@ def _grid_part(
     for shift in shifts:
         lines += [("shift", _rail_line(shape, grid, Station(x))) for x in shift.stations_mm]
     lines = _border_lines(grid, lines, gutter_nodes) + lines
-    coordinates, tags, polygons = _noded(lines)
+    coordinates, tags, polygons = noded(lines)
     inside = shapely.get_coordinates(shapely.point_on_surface(polygons))
     names = _names(shape, grid, inside, lower, upper, window, shifts)
     cells = [Cell(grid, polygon, *name) for polygon, name in zip(polygons, names, strict=True)]
-    beside = _cells_beside(coordinates, cells)
+    sides = [[None if k is None else cells[k] for k in pair] for pair in beside(coordinates, polygons)]
     point, _, _, normal = grid.frame(np.concatenate(coordinates))
     starts = np.cumsum([0] + [len(c) for c in coordinates])
     smooth = _smooth_samples(point, starts)
     along = along_edges(point[smooth], np.append(0, np.cumsum(smooth))[starts])
     length = along[np.cumsum(smooth)[starts[1:] - 1] - 1].tolist()
     chains = [
-        Chain(grid, coordinates[i], tags[i], *beside[i], point[a:b], normal[a:b], smooth[a:b], length[i])
+        Chain(grid, coordinates[i], tags[i], *sides[i], point[a:b], normal[a:b], smooth[a:b], length[i])
         for i, (a, b) in enumerate(zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True))
-        if beside[i] != [None, None]
+        if sides[i] != [None, None]
     ]
     return cells, chains
 
@@ -363,7 +363,7 @@ def _border_lines(grid, lines, nodes):
         fixed = start[1 - along]
         on_it = ends[ends[:, 1 - along] == fixed, along]
         split = np.unique(np.concatenate([[0.0, 1.0], on_it, [u for name, u in nodes if name == border]]))
-        split = split[np.append(True, np.diff(split) > _SAME_UV)]
+        split = split[np.append(True, np.diff(split) > SAME_UV)]
         corners = np.full((len(split), 2), fixed)
         corners[:, along] = split
         names += [border] * (len(split) - 1)
@@ -375,89 +375,6 @@ def _border_lines(grid, lines, nodes):
         (f"border {name}", np.linspace(start, end, n))
         for name, (start, end), n in zip(names, stretches, counts.tolist(), strict=True)
     ]
-
-
-def _noded(lines):
-    """Return the chains between nodes, the line each belongs to, and the polygons they bound."""
-    noded = shapely.get_parts(
-        shapely.node(shapely.multilinestrings([shapely.linestrings(uv) for _, uv in lines]))
-    )
-    flat, index = shapely.get_coordinates(noded, return_index=True)
-    doubled = _doubled_samples(flat, index)
-    if doubled.any():
-        flat, index = flat[~doubled], index[~doubled]
-        noded = shapely.linestrings(flat, indices=index)
-    coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
-    return coordinates, _tags(coordinates, lines), shapely.get_parts(shapely.polygonize(noded))
-
-
-def _tags(coordinates, lines):
-    """Return the line every chain belongs to: the one that has the first sample after its node."""
-    samples = _as_complex(np.concatenate([uv[1:-1] for _, uv in lines]))
-    owner = np.repeat(np.arange(len(lines)), [len(uv) - 2 for _, uv in lines])
-    found = _places_in(samples, _as_complex(np.array([uv[1] for uv in coordinates])))
-    tree, tags = None, []
-    for uv, place in zip(coordinates, found, strict=True):
-        if place < 0 or len(uv) == 2:  # no sample of its own between its nodes
-            tree = tree or shapely.STRtree([shapely.LineString(line) for _, line in lines])
-            tags.append(lines[int(tree.nearest(shapely.Point((uv[0] + uv[1]) / 2)))][0])
-        else:
-            tags.append(lines[owner[place]][0])
-    return tags
-
-
-def _as_complex(uv):
-    """Return (u, v) as u + iv, so that places can be sorted and looked up."""
-    return np.ascontiguousarray(uv, float).view(complex)[:, 0]
-
-
-def _places_in(table, wanted):
-    """Return where each wanted number stands in a table, the last place if twice; −1 if nowhere."""
-    order = np.argsort(table, kind="stable")
-    at = order[np.searchsorted(table, wanted, side="right", sorter=order) - 1]
-    return np.where(table[at] == wanted, at, -1)
-
-
-def _doubled_samples(flat, index):
-    """Return which samples of the chains lie on the node beside them, but for rounding.
-
-    A line crossed at one of its own samples gets a node there that may differ
-    in the last bit; between the two there is no direction.
-    """
-    same = np.diff(index) == 0
-    close = same & (np.abs(np.diff(flat, axis=0)).max(axis=1) < _SAME_UV)
-    is_end = np.concatenate([[True], ~same]) | np.concatenate([~same, [True]])
-    after, before = np.append(False, close), np.append(close, False)
-    return (after | before) & ~is_end
-
-
-def _cells_beside(coordinates, cells):
-    """Return (left, right) cell of every chain.
-
-    Of noded lines no two segments share their middle, so the middle of a
-    chain's first segment finds it again in the rings of both cells beside it.
-    """
-    rings, of_cell = shapely.get_rings([cell.polygon for cell in cells], return_index=True)
-    flat, of_ring = shapely.get_coordinates(rings, return_index=True)
-    same = np.diff(of_ring) == 0
-    turned = np.where(same, flat[:-1, 0] * flat[1:, 1] - flat[1:, 0] * flat[:-1, 1], 0.0)
-    area = np.bincount(of_ring[:-1], turned, len(rings))
-    is_outer = np.diff(of_cell, prepend=-1) > 0
-    has_inside_left = (area > 0) == is_outer
-    segments = np.nonzero(same)[0]
-    middles = _as_complex(flat[segments] + flat[segments + 1])
-    starts = _as_complex(flat[segments])
-    order = np.argsort(middles)
-    first = np.array([uv[:2] for uv in coordinates])
-    wanted, begin = _as_complex(first[:, 0] + first[:, 1]), _as_complex(first[:, 0])
-    low, high = (np.searchsorted(middles, wanted, side=side, sorter=order) for side in ("left", "right"))
-    beside = [[None, None] for _ in coordinates]
-    for chain, (a, b) in enumerate(zip(low, high, strict=True)):
-        for k in order[a:b]:
-            ring = of_ring[segments[k]]
-            is_left = (starts[k] == begin[chain]) == has_inside_left[ring]
-            beside[chain][0 if is_left else 1] = cells[of_cell[ring]]
-    return beside
 
 
 def _names(shape, grid, inside_uv, lower, upper, window, shifts):

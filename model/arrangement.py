@@ -1,0 +1,94 @@
+"""Lines in a plane that cross and touch, parted at their nodes: the chains between, the regions they bound.
+
+Lines are (name, (n, 2)) in a grid's (u, v).  Nothing here knows what they stand for.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+SAME_UV = 1e-12  # nearer than this are two places one but for rounding
+
+
+def noded(lines):
+    """Return the chains between nodes, the line each belongs to, and the polygons they bound."""
+    pieces = shapely.get_parts(
+        shapely.node(shapely.multilinestrings([shapely.linestrings(uv) for _, uv in lines]))
+    )
+    flat, index = shapely.get_coordinates(pieces, return_index=True)
+    doubled = _doubled_samples(flat, index)
+    if doubled.any():
+        flat, index = flat[~doubled], index[~doubled]
+        pieces = shapely.linestrings(flat, indices=index)
+    coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
+    return coordinates, _tags(coordinates, lines), shapely.get_parts(shapely.polygonize(pieces))
+
+
+def _tags(coordinates, lines):
+    """Return the line every chain belongs to: the one that has the first sample after its node."""
+    samples = _as_complex(np.concatenate([uv[1:-1] for _, uv in lines]))
+    owner = np.repeat(np.arange(len(lines)), [len(uv) - 2 for _, uv in lines])
+    found = _places_in(samples, _as_complex(np.array([uv[1] for uv in coordinates])))
+    tree, tags = None, []
+    for uv, place in zip(coordinates, found, strict=True):
+        if place < 0 or len(uv) == 2:  # no sample of its own between its nodes
+            tree = tree or shapely.STRtree([shapely.LineString(line) for _, line in lines])
+            tags.append(lines[int(tree.nearest(shapely.Point((uv[0] + uv[1]) / 2)))][0])
+        else:
+            tags.append(lines[owner[place]][0])
+    return tags
+
+
+def _as_complex(uv):
+    """Return (u, v) as u + iv, so that places can be sorted and looked up."""
+    return np.ascontiguousarray(uv, float).view(complex)[:, 0]
+
+
+def _places_in(table, wanted):
+    """Return where each wanted number stands in a table, the last place if twice; −1 if nowhere."""
+    order = np.argsort(table, kind="stable")
+    at = order[np.searchsorted(table, wanted, side="right", sorter=order) - 1]
+    return np.where(table[at] == wanted, at, -1)
+
+
+def _doubled_samples(flat, index):
+    """Return which samples of the chains lie on the node beside them, but for rounding.
+
+    A line crossed at one of its own samples gets a node there that may differ
+    in the last bit; between the two there is no direction.
+    """
+    same = np.diff(index) == 0
+    close = same & (np.abs(np.diff(flat, axis=0)).max(axis=1) < SAME_UV)
+    is_end = np.concatenate([[True], ~same]) | np.concatenate([~same, [True]])
+    after, before = np.append(False, close), np.append(close, False)
+    return (after | before) & ~is_end
+
+
+def beside(chains, polygons) -> list[list[int | None]]:
+    """Return [left, right] of every chain: the numbers of the polygons beside it, None where there is none.
+
+    Of noded lines no two segments share their middle, so the middle of a
+    chain's first segment finds it again in the rings of both polygons beside it.
+    """
+    rings, of_polygon = shapely.get_rings(polygons, return_index=True)
+    flat, of_ring = shapely.get_coordinates(rings, return_index=True)
+    same = np.diff(of_ring) == 0
+    turned = np.where(same, flat[:-1, 0] * flat[1:, 1] - flat[1:, 0] * flat[:-1, 1], 0.0)
+    area = np.bincount(of_ring[:-1], turned, len(rings))
+    is_outer = np.diff(of_polygon, prepend=-1) > 0
+    has_inside_left = (area > 0) == is_outer
+    segments = np.nonzero(same)[0]
+    middles = _as_complex(flat[segments] + flat[segments + 1])
+    starts = _as_complex(flat[segments])
+    order = np.argsort(middles)
+    first = np.array([uv[:2] for uv in chains])
+    wanted, begin = _as_complex(first[:, 0] + first[:, 1]), _as_complex(first[:, 0])
+    low, high = (np.searchsorted(middles, wanted, side=side, sorter=order) for side in ("left", "right"))
+    sides: list[list[int | None]] = [[None, None] for _ in chains]
+    for chain, (a, b) in enumerate(zip(low, high, strict=True)):
+        for k in order[a:b]:
+            ring = of_ring[segments[k]]
+            is_left = (starts[k] == begin[chain]) == has_inside_left[ring]
+            sides[chain][0 if is_left else 1] = int(of_polygon[ring])
+    return sides

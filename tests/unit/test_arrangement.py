@@ -1,0 +1,49 @@
+"""Lines parted at their nodes, held against shapely's own answers by sampling."""
+
+import numpy as np
+import pytest
+import shapely
+
+from model.arrangement import beside, noded
+
+
+def square():
+    corners = np.array([(0, 0), (1, 0), (1, 1), (0, 1), (0, 0)], float)
+    return [("border", np.linspace(a, b, 5)) for a, b in zip(corners[:-1], corners[1:], strict=True)]
+
+
+def ring(name, radius, n=48):
+    angle = np.linspace(0, 2 * np.pi, n + 1)
+    loop = 0.5 + radius * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    loop[-1] = loop[0]
+    return name, loop
+
+
+WAVE = ("cut", np.stack([np.linspace(0, 1, 21), 0.5 + 0.1 * np.sin(np.linspace(0, 9, 21))], axis=1))
+CASES = {
+    "a square alone": square(),
+    "cut in two": [*square(), ("cut", np.array([(0.5, -0.1), (0.5, 0.37), (0.5, 1.1)]))],
+    "a hole": [*square(), ring("opening", 0.3)],
+    "a ring in a ring, crossed": [*square(), ring("flange", 0.4), ring("opening", 0.25), WAVE],
+}
+
+
+@pytest.mark.parametrize("lines", CASES.values(), ids=CASES.keys())
+def test_what_lies_beside_a_chain_is_what_a_point_a_hair_beside_it_lies_in(lines):
+    chains, tags, polygons = noded(lines)
+    assert sum(p.area for p in polygons) == pytest.approx(1.0, abs=1e-12)
+    for chain, tag, sides in zip(chains, tags, beside(chains, polygons), strict=True):
+        middle, along = (chain[0] + chain[1]) / 2, chain[1] - chain[0]
+        left = np.array([-along[1], along[0]]) / np.linalg.norm(along)
+        for sign, found in zip((1, -1), sides, strict=True):
+            inside = np.nonzero(shapely.contains_xy(polygons, *(middle + sign * 1e-6 * left)))[0].tolist()
+            assert ([] if found is None else [found]) == inside
+        own = shapely.MultiLineString([uv for name, uv in lines if name == tag])
+        assert own.distance(shapely.Point(middle)) < 1e-9
+
+
+def test_chains_are_all_of_the_lines():
+    lines = CASES["a ring in a ring, crossed"]
+    chains, _, _ = noded(lines)
+    whole = sum(shapely.LineString(uv).length for _, uv in lines)
+    assert sum(shapely.LineString(uv).length for uv in chains) == pytest.approx(whole, rel=1e-12)
