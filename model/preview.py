@@ -181,8 +181,7 @@ class Preview(PreviewPage):
         self.view.look_at(car)
         self._history = PlanHistory(plan)
         self._show(plan, is_new=True, built=built)
-        if tuple(self.view.names) != self.views.options:
-            self.views.options = self.view.names
+        self.offer_views(self.view.names)
         self.view.look_from(self.views.value)
         stem = Path(name).stem
         self.plan_path.value, self.step_path.value = f"{stem}-my-plan.toml", f"{stem}-chopped.step"

@@ -37,12 +37,8 @@ class PreviewPage(widgets.VBox):
         self.redo_button = _button("redo", "repeat", "Again the plan that was undone")
         self.back_button = _button("", "history", "The last plan of this car, kept when it was closed")
         self.status, self.step_status = widgets.HTML(), widgets.HTML()
-        self.views = widgets.ToggleButtons(
-            options=list(VIEWS),
-            value="three-quarter",
-            tooltips=[f"Look from: {name}" for name in VIEWS],
-            style={"button_width": "auto"},
-        )
+        self.views = widgets.ToggleButtons(style={"button_width": "auto"})
+        self.offer_views(list(VIEWS))
         self.toggles = {
             name: widgets.Checkbox(
                 description=label, value=name not in ("slugs",), indent=False, layout={"width": "auto"}
@@ -59,6 +55,14 @@ class PreviewPage(widgets.VBox):
         self.save_button = _button("save plan", "save", "Write the plan in the picture to that file")
         self.load_button = _button("load plan", "folder-open", "Show the plan in that file")
         self.step_button = widgets.Button(description="write STEP", icon="cube", button_style="primary")
+
+    def offer_views(self, names: list[str]):
+        """Offer views to look from; the present one stays where it is one of them."""
+        if tuple(names) != self.views.options:
+            chosen = self.views.value
+            self.views.tooltips = [f"Look from: {name}" for name in names]
+            self.views.options = names
+            self.views.value = chosen if chosen in names else names[0]
 
     def _arranged(self):
         buttons = self.undo_button, self.redo_button, self.stock_button, self.back_button

@@ -1,11 +1,13 @@
 // The 3-D view in the browser: draws the parts that Python sends, turned by pointer or arrow keys.
 //
-// A part is {kind, look, data}: `kind` mesh or lines, `data` raw arrays (position, normal, colour,
-// index).  Parts stay; a message only fills new arrays into those that changed, and the picture is
-// drawn once per message, at once: waiting for the next frame costs more than it saves.
+// A part has a look (mesh or lines, opacity, gloss …) and raw arrays (position, normal, colour, index).
+// Parts stay; a message only fills new arrays into those that changed, and the picture is drawn once
+// per message, at once: waiting for the next frame costs more than it saves.
 
 const KEYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const TURN_RAD = Math.PI / 36; // by one press of a key
+const SLACK_PX = 4; // a pointer that moved less was not dragged
+
 THREE.ColorManagement.enabled = false; // colours are used as they are given, on screen and in print alike
 
 // Light is worked out at the corners of the triangles and runs evenly between them, since a browser
@@ -33,7 +35,6 @@ const PLAIN = `
 const LIT = `
   void main() { gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0); }`;
 const LIT_COLOUR = "void main() { gl_FragColor = vec4(1.0, 0.72, 0.0, 0.55); }"; // amber, over all
-const SLACK_PX = 4; // a pointer that moved less was not dragged
 
 class Part {
   constructor(look) {
@@ -62,7 +63,7 @@ class Part {
     this.set("position", new Float32Array(copied(data.position)), 3);
     if (data.normal) this.set("normal", new Int8Array(copied(data.normal)), 3, true);
     if (data.colour) this.set("color", new Uint8Array(copied(data.colour)), 3, true);
-    this.geometry.setIndex(new THREE.BufferAttribute(new Uint16Array(copied(data.index)), 1));
+    this.geometry.setIndex(new THREE.BufferAttribute(new Uint32Array(copied(data.index)), 1));
   }
 
   set(name, array, size, isNormalized = false) {
@@ -115,11 +116,12 @@ class Picture {
     el.style.height = `${height}px`;
     el.tabIndex = 0;
     el.dataset.lmSuppressShortcuts = "true"; // the arrow keys are the view's while it is chosen
-    el.setAttribute("role", "img");
+    el.setAttribute("role", "group"); // not img: what is said in it would not be read out
     el.setAttribute("aria-label", label);
     this.renderer = new THREE.WebGLRenderer({ antialias: !isDrawnInSoftware(), preserveDrawingBuffer: true });
     this.renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
     this.renderer.setClearColor(background, 1);
+    this.renderer.domElement.setAttribute("aria-hidden", "true");
     el.appendChild(this.renderer.domElement);
     this.fieldOfView = fieldOfView;
     this.camera = new THREE.PerspectiveCamera(fieldOfView, 1, 50, 200000);
@@ -260,9 +262,7 @@ class Picture {
   // Light what belongs to a name, and say its numbers.
   choose(name) {
     this.chosen = name;
-    this.marks.forEach((mark) => this.scene.remove(mark));
-    this.marks.forEach((mark) => mark.geometry.dispose());
-    this.marks = [];
+    this.unmark();
     for (const part of this.parts.values()) {
       if (!part.object.visible || part.object.material.transparent) continue;
       for (const [first, end] of part.runsOf(name)) {
@@ -281,6 +281,14 @@ class Picture {
     this.draw();
   }
 
+  unmark() {
+    for (const mark of this.marks) {
+      this.scene.remove(mark);
+      mark.geometry.dispose();
+    }
+    this.marks = [];
+  }
+
   drawSoon() {
     this.frame ??= requestAnimationFrame(() => this.draw());
   }
@@ -294,6 +302,9 @@ class Picture {
   dispose() {
     this.watch.disconnect();
     if (this.frame) cancelAnimationFrame(this.frame);
+    if (this.pointing) cancelAnimationFrame(this.pointing);
+    this.unmark();
+    this.lit.dispose();
     this.parts.forEach((part) => part.dispose());
     this.controls.dispose();
     this.renderer.dispose();

@@ -56,6 +56,7 @@ class RoofView(anywidget.AnyWidget):
     view = traitlets.Dict().tag(sync=True)
     notes = traitlets.Dict().tag(sync=True)
     chosen = traitlets.Unicode("").tag(sync=True)
+    # one trait a part, so that a change sends those parts only that it changed
     locals().update({name: traitlets.Dict(NOTHING).tag(sync=True) for name in LOOKS})
 
     def __init__(self, **traits):

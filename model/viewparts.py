@@ -45,14 +45,13 @@ LOOKS = {  # of every part; what is clear is drawn in this order, after the rest
     "ghost": _mesh(opacity=0.16, gloss=0.0, order=4),
 }
 NOTHING = {"position": b""}
-MOST_POINTS = 1 << 16
 
 
 def parts_of(built: Built, report: Report) -> dict[str, dict]:
     """Return {part: raw arrays} of a plan in place; parts that there are none of are missing.
 
     A part is ``position`` (n, 3) float32, ``normal`` (n, 3) int8 (127 is 1),
-    ``colour`` (n, 3) uint8 and ``index`` uint16, three to a triangle or two to
+    ``colour`` (n, 3) uint8 and ``index`` uint32, three to a triangle or two to
     a line, all as bytes; and ``names``, [what a run of triangles belongs to,
     one past its last] one after another.
     """
@@ -104,16 +103,7 @@ def _edges(edges):
 
 
 def _raw(points, index, normals=None, colours=None):
-    """Return a part, in as few bytes as serve a picture.
-
-    Raises
-    ------
-    OverflowError
-        If there are more points than an index can name.
-    """
-    if len(points) > MOST_POINTS:
-        raise OverflowError(f"a part of {len(points)} points; at most {MOST_POINTS} can be drawn")
-    part = {"position": np.float32(points).tobytes(), "index": np.uint16(index).tobytes()}
+    part = {"position": np.float32(points).tobytes(), "index": np.uint32(index).tobytes()}
     if normals is not None:
         part |= {"normal": np.int8(np.rint(127 * normals)).tobytes(), "colour": np.uint8(colours).tobytes()}
     return part

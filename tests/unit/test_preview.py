@@ -123,7 +123,7 @@ def test_a_part_of_the_picture_is_what_the_model_has(shown):
     part = shown.view.upper_shell
     point = np.frombuffer(part["position"], np.float32).reshape(-1, 3).astype(float)
     normal = np.frombuffer(part["normal"], np.int8).reshape(-1, 3) / 127
-    triangles = np.frombuffer(part["index"], np.uint16).reshape(-1, 3)
+    triangles = np.frombuffer(part["index"], np.uint32).reshape(-1, 3)
     assert _area_mm2(point, triangles) == pytest.approx(area, rel=1e-5)
     assert np.linalg.norm(normal, axis=1) == pytest.approx(1.0, abs=0.01)
     assert len(part["colour"]) == len(normal) * 3
@@ -142,7 +142,7 @@ def test_every_place_that_can_be_chosen_is_named_and_has_its_numbers(shown):
     assert {"roof", "body", "window panel", "B right", "window panel to roof"} <= named <= set(view.notes)
     rows = re.findall('<tr data-place="([^"]+)"', shown.seams.value + shown.posts.value)
     assert rows and set(rows) <= set(view.notes)
-    assert all(part["names"][-1][1] == len(np.frombuffer(part["index"], np.uint16)) / 3 for part in parts)
+    assert all(part["names"][-1][1] == len(np.frombuffer(part["index"], np.uint32)) / 3 for part in parts)
     post = next(p for p in shown.report.posts if (p.post, p.side) == ("A", "right"))
     assert f"take out {length_cell(post.take_out_mm, 'in')}" in html.unescape(view.notes["A right"])
 

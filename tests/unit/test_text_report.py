@@ -83,6 +83,13 @@ def test_a_table_too_wide_for_the_page_folds_its_first_column():
     ]
 
 
+def test_columns_still_line_up_where_the_others_leave_the_first_no_room():
+    """The first column keeps 12, head and rows alike, though the table is wider than the page then."""
+    lines = table_lines(["post and side", "marks"], [["A", "9" * 110], ["rear corner right", "1"]])
+    assert len({len(line) for line in lines if line.endswith(("9", "1", "marks"))}) == 1
+    assert max(map(len, lines)) == 2 + 12 + 2 + 110
+
+
 @pytest.mark.parametrize("unit", ["in", "mm"])
 def test_every_line_fits_the_page(unit):
     text = report_text(sample_report(unit)) + comparison_text([sample_report(unit)] * 5)
