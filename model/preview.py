@@ -178,7 +178,7 @@ class Preview(PreviewPage):
         self.measures.value = measures_html(car_check(built.shape))
         self.controls = Controls(car, self.set, self.cut_window, self._refuse)
         self.controls_box.children = (self.controls,)
-        self.view.look_at(car)
+        self.view.look_at(built.shape)
         self._history = PlanHistory(plan)
         self._show(plan, is_new=True, built=built)
         self.offer_views(self.view.names)

@@ -6,6 +6,7 @@
 
 const KEYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 const TURN_RAD = Math.PI / 36; // by one press of a key
+const MARGIN = 1.05; // of room around the car in a view
 const SLACK_PX = 4; // a pointer that moved less was not dragged
 
 THREE.ColorManagement.enabled = false; // colours are used as they are given, on screen and in print alike
@@ -178,20 +179,21 @@ class Picture {
     const toward = new THREE.Vector3(...view.toward).normalize();
     const right = new THREE.Vector3(...view.up).cross(toward).normalize();
     const up = toward.clone().cross(right);
-    const axes = [right, up, toward];
-    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-    for (const point of view.points) {
+    const seen = view.points.map((point) => {
       const at = new THREE.Vector3(...point);
-      axes.forEach((axis, i) => {
-        low[i] = Math.min(low[i], at.dot(axis));
-        high[i] = Math.max(high[i], at.dot(axis));
-      });
-    }
+      return [at.dot(right), at.dot(up), at.dot(toward)];
+    });
+    const middle = [0, 1, 2].map((i) => {
+      const along = seen.map((at) => at[i]);
+      return (Math.min(...along) + Math.max(...along)) / 2;
+    });
     const centre = new THREE.Vector3();
-    axes.forEach((axis, i) => centre.addScaledVector(axis, (low[i] + high[i]) / 2));
-    const half = axes.map((_, i) => (high[i] - low[i]) / 2);
-    const tangent = Math.tan((this.camera.fov * Math.PI) / 360);
-    const distance = (Math.max(half[1], half[0] / this.camera.aspect) * 1.04) / tangent + half[2] / 2;
+    [right, up, toward].forEach((axis, i) => centre.addScaledVector(axis, middle[i]));
+    // From a distance d a point x across, y up and z towards the viewer is in sight where
+    // |y| <= (d - z) tan and |x| <= (d - z) tan aspect, tan that of half the field of view.
+    const tangent = Math.tan((this.camera.fov * Math.PI) / 360) / MARGIN;
+    const distance = Math.max(...seen.map(([x, y, z]) => z - middle[2]
+      + Math.max(Math.abs(y - middle[1]), Math.abs(x - middle[0]) / this.camera.aspect) / tangent));
     this.camera.position.copy(centre).addScaledVector(toward, distance);
     // straight from above the way up is not defined: stand a hair off, on the side that gives it
     if (Math.abs(toward.z) > 0.999) this.camera.position.addScaledVector(up, -1e-4 * distance);

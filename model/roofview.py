@@ -12,11 +12,12 @@ from importlib import resources
 import anywidget
 import numpy as np
 import traitlets
+from scipy.spatial import ConvexHull
 
 from .built import Built
-from .measured import Car
 from .occupant import driver_eye_mm
 from .report import Report
+from .shape import CarShape
 from .silhouette import VIEWS
 from .viewparts import LOOKS, NOTHING, parts_of
 
@@ -66,12 +67,12 @@ class RoofView(anywidget.AnyWidget):
         self._corners: list[list[float]] = []
         self._eye: list[float] = []
 
-    def look_at(self, car: Car):
-        """Take the measure of a car, for the views."""
-        points = np.concatenate([hoop.side_mm(side) for hoop in car.hoops for side in ("right", "left")])
-        self._corners = points.tolist()
-        seat = car.seat_mm
-        self._eye = [] if seat is None else driver_eye_mm(seat, car.driver).tolist()
+    def look_at(self, shape: CarShape):
+        """Take the measure of a car, for the views: the corners of its convex hull, and the driver's eye."""
+        points = np.concatenate([grid.lattice_mm.reshape(-1, 3) for grid in shape.skin.grids.values()])
+        self._corners = points[ConvexHull(points).vertices].tolist()
+        seat = shape.car.seat_mm
+        self._eye = [] if seat is None else driver_eye_mm(seat, shape.car.driver).tolist()
 
     @property
     def names(self) -> list[str]:

@@ -188,6 +188,28 @@ def test_the_arrow_keys_turn_the_view_and_its_name_turns_it_back(page):
     assert turned != front and page.faults == []
 
 
+def test_the_whole_car_is_in_sight_in_every_view(page):
+    """Nothing but background along the rim of the picture, however wide it is for its height."""
+    seat = page.get_by_label("seat and heads")
+    seat.uncheck()  # it may reach out of the picture; the car may not
+    for width in (1300, 1700, 700):
+        page.set_viewport_size({"width": width, "height": 900})
+        for name in ("side", "front", "rear", "rear three-quarter", "plan", "three-quarter"):
+            page.get_by_role("button", name=name, exact=True).click()
+            _until(
+                lambda: is_clear_around(page), SETTLED_WITHIN_S, f"{name} is cut off at {width}", pause=0.1
+            )
+    page.set_viewport_size({"width": 1300, "height": 900})
+    seat.check()
+
+
+def is_clear_around(page):
+    image = Image.open(io.BytesIO(picture(page))).convert("RGB")
+    wide, high = image.size
+    rims = [(0, 0, wide, 2), (0, high - 2, wide, high), (0, 0, 2, high), (wide - 2, 0, wide, high)]
+    return is_drawn(page) and all(len(image.crop(rim).getcolors(1 << 24)) == 1 for rim in rims)
+
+
 def test_a_row_of_a_table_lights_its_place_and_says_its_numbers(page):
     row = page.locator("tr[data-place='window panel to roof']")
     row.focus()
