@@ -1,6 +1,7 @@
 """The 3-D view as a widget: the chopped shell in place over a ghost of stock.
 
-Parts (:mod:`model.viewparts`) are drawn by ``roofview.js`` with three.js.
+Parts (:mod:`model.viewparts`) are drawn by ``roofdrawing.js`` with three.js;
+``roofview.js`` ties the drawing to the widget.
 Each is one trait, so that only what a change of the plan changes is sent, all
 of it in one message.
 """
@@ -47,7 +48,7 @@ class RoofView(anywidget.AnyWidget):
 
     _esm = "\n".join(
         (resources.files(__package__) / name).read_text(encoding="utf-8")
-        for name in ("three.min.js", "roofview.js")
+        for name in ("three.min.js", "roofdrawing.js", "roofview.js")
     )
     looks = traitlets.Dict(LOOKS).tag(sync=True)
     height = traitlets.Int(380).tag(sync=True)
