@@ -189,7 +189,7 @@ def test_ctrl_c_is_a_refusal_without_a_traceback(run, monkeypatch):
     def interrupted(name):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("model.cli._read_car", interrupted)
+    monkeypatch.setattr("model.clifiles.named_car", interrupted)
     assert_refused(run("hoops", "coupe", "-o", "a.csv"), "Stopped")
 
 
@@ -217,7 +217,7 @@ def test_notebook_opens_the_one_in_the_checkout(run, monkeypatch):
         def wait(self):
             return 1 if "--break" in opened[-1] else 0
 
-    monkeypatch.setattr("model.cli.subprocess.Popen", Jupyter)
+    monkeypatch.setattr("model.clinotebook.subprocess.Popen", Jupyter)
     if not (ROOT / "notebooks" / "chop.ipynb").is_file():
         pytest.skip("the notebook is not here yet")
     assert run("notebook", "--", "--no-browser")[0] == DONE

@@ -1,0 +1,84 @@
+"""What the commands share: the car and the plan that a command line names, and what is said at its end."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+from .errors import RoofError
+from .plansettings import SETTINGS
+
+DONE, FAILED, REFUSED = 0, 1, 2
+
+
+class CommandRefused(RoofError):
+    """A command line that cannot be carried out."""
+
+
+def add_car(parser):
+    """Add the measured car."""
+    parser.add_argument("car", metavar="CAR", help="car file, or one that ships: coupe, pickup")
+
+
+def add_plan(parser):
+    """Add the plan and the settings that go over it."""
+    parser.add_argument("--plan", metavar="FILE", help="plan file, or one that ships: coupe-plan")
+    parser.add_argument(
+        "--set",
+        metavar="NAME=VALUE",
+        dest="settings",
+        action="append",
+        default=[],
+        help="change one setting of the plan, such as front_drop=2-1/4 or cut=level; may be repeated",
+    )
+    width = max(map(len, SETTINGS))
+    lines = [f"  {name:{width}}  {what}" for name, what in SETTINGS.items()]
+    parser.epilog = "\n".join(["settings of a plan, plain lengths in the car's unit:", *lines])
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+
+
+def add_json(parser):
+    """Add the choice of JSON."""
+    parser.add_argument("--json", action="store_true", help="print JSON and nothing else")
+
+
+def car_and_plan(options):
+    """Return the car and the plan of a command line, its settings over the plan."""
+    from .plan import Plan
+    from .plansettings import plan_with_settings
+
+    car = named_car(options.car)
+    unnamed = Plan(name=", ".join(options.settings)) if options.settings else Plan()
+    plan = named_plan(options.plan, car) if options.plan else unnamed
+    return car, plan_with_settings(plan, options.settings, car)
+
+
+def named_car(name):
+    """Return the car in a file of that name or, where there is none, the one that ships."""
+    from .carfile import demo_car_names, demo_car_path, read_car
+
+    is_shipped = name in demo_car_names() and not Path(name).is_file()
+    return read_car(demo_car_path(name) if is_shipped else name)
+
+
+def named_plan(name, car):
+    """Return the plan in a file of that name or, where there is none, the one that ships."""
+    from .carfile import demo_car_names, demo_plan_path
+    from .planfile import read_plan
+
+    shipped = {f"{car_name}-plan": car_name for car_name in demo_car_names()}
+    is_shipped = name in shipped and not Path(name).is_file()
+    return read_plan(demo_plan_path(shipped[name]) if is_shipped else name, car)
+
+
+def written(path, write):
+    """Write a file and return the line that says so, and whether an older one gave way."""
+    verb = "replaced" if Path(path).exists() else "wrote"
+    write(path)
+    return f"{verb} {path}"
+
+
+def json_text(values):
+    """Return values as JSON, for a person to read as well."""
+    return json.dumps(values, indent=2, allow_nan=False) + "\n"
