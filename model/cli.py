@@ -11,11 +11,11 @@ import argparse
 import os
 import sys
 
-from . import __version__, clifiles, clinotebook, clinumbers, clitacked
+from . import __version__, clifiles, clinotebook, clinumbers, clitacked, cliviews
 from .cliwords import DONE, FAILED, REFUSED, CommandRefused
 from .errors import RoofError
 
-TOPICS = (clifiles, clinumbers, clitacked, clinotebook)
+TOPICS = (clifiles, clinumbers, clitacked, cliviews, clinotebook)
 
 
 class _Parser(argparse.ArgumentParser):

@@ -8,8 +8,8 @@ from importlib import resources
 import ipywidgets as widgets
 
 from .layout import BODY, ROOF, WINDOW
+from .piececolours import SHIFTED_COLOUR, colour_of
 from .seamcolours import legend
-from .silhouette import SHIFTED_COLOUR, colour_of
 
 
 def style_html() -> str:

@@ -27,23 +27,14 @@ from .display import (
     stock_edges,
     stock_patches,
 )
-from .layout import BODY, METAL, PANE, ROOF, WINDOW
+from .layout import METAL, PANE, ROOF
 from .moves import IDENTITY
+from .piececolours import GLASS_COLOUR, colour_of
 from .placing import front_posts
 from .report import Report
 from .units import shop_inches
 
 INK, STOCK_INK, DIMENSION_INK = "#2b3036", "#7d8792", "#9a3412"
-COLOURS = {BODY: "#c3c7cb", ROOF: "#6fa3cf", WINDOW: "#6bbf9f"}  # told apart by colour-blind eyes too
-SHIFTED_COLOUR, STRIP_COLOUR, SLUG_COLOUR, GLASS_COLOUR = "#e4d06f", "#c9a227", "#c9735a", "#cfe3ea"
-KEEP_OUT_COLOUR = "#c9b79c"
-
-
-def colour_of(carrier: str) -> str:
-    """Return the colour of a piece, the same in every picture."""
-    if carrier in COLOURS:
-        return COLOURS[carrier]
-    return STRIP_COLOUR if carrier.endswith("strip") else SHIFTED_COLOUR
 
 
 @dataclass(frozen=True)

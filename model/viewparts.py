@@ -11,13 +11,14 @@ from itertools import groupby
 import numpy as np
 
 from .built import Built
-from .display import KEEP_OUT, POST, edge_lines, ghost_of, joined, patches_of, stock_edges, thinned
+from .display import KEEP_OUT, edge_lines, ghost_of, joined, patches_of, stock_edges, thinned
 from .layout import BODY, PANE, WASTE
 from .moves import IDENTITY
 from .numeric import cross, unit
+from .piececolours import part_rgb, rgb_of
 from .report import Report
 from .seamcolours import class_of
-from .silhouette import GLASS_COLOUR, INK, KEEP_OUT_COLOUR, SLUG_COLOUR, STOCK_INK, colour_of
+from .silhouette import INK, STOCK_INK
 
 GHOST_COLOUR = "#8796a5"
 SEAM_RADIUS_MM = 9.0
@@ -88,7 +89,7 @@ def _patches(patches, colour=None):
     """Return patches as one part, every point in its patch's colour or all in one."""
     patch = joined(patches)
     counts = [len(each.point_mm) for each in patches]
-    colours = [_colour(each) if colour is None else _rgb(colour) for each in patches]
+    colours = [part_rgb(each.role, each.carrier) if colour is None else rgb_of(colour) for each in patches]
     ends = np.cumsum([len(each.triangles) for each in patches]).tolist()
     names = [[each.name, end] for each, end in zip(patches, ends, strict=True)]
     raw = _raw(patch.point_mm, patch.triangles, patch.normal, np.repeat(colours, counts, axis=0))
@@ -107,16 +108,6 @@ def _raw(points, index, normals=None, colours=None):
     if normals is not None:
         part |= {"normal": np.int8(np.rint(127 * normals)).tobytes(), "colour": np.uint8(colours).tobytes()}
     return part
-
-
-def _colour(patch):
-    fixed = {PANE: GLASS_COLOUR, KEEP_OUT: KEEP_OUT_COLOUR, WASTE: SLUG_COLOUR}
-    colour = _rgb(fixed.get(patch.role, colour_of(patch.carrier)))
-    return colour * 6 // 10 if patch.role == POST else colour  # posts stand behind the skin
-
-
-def _rgb(colour):
-    return np.array([int(colour[i : i + 2], 16) for i in (1, 3, 5)])
 
 
 def seam_tubes(report: Report):
@@ -149,7 +140,7 @@ def seam_tubes(report: Report):
     points = both[:, :, None] + SEAM_RADIUS_MM * ring[:, None]
     triangles = _TUBE[None] + 12 * np.arange(len(start))[:, None, None]
     normals = np.broadcast_to(ring[:, None], points.shape)
-    colours = np.repeat([_rgb(kind.colour) for kind in kinds], 12, axis=0)
+    colours = np.repeat([rgb_of(kind.colour) for kind in kinds], 12, axis=0)
     return points.reshape(-1, 3), normals.reshape(-1, 3), triangles.reshape(-1, 3), colours, names
 
 

@@ -15,24 +15,12 @@ import cadquery as cq
 from ..built import Built
 from ..exactkernel import location_of
 from ..files import written_beside
-from ..layout import GLASS_WASTE, METAL, PANE, WASTE, WINDOW
 from ..moves import IDENTITY
-from ..solids import KEEP_OUT, POST, SOLIDS, SURFACES, ExactPart, exact_parts
+from ..piececolours import part_rgba
+from ..solids import SOLIDS, SURFACES, ExactPart, exact_parts
 
 CHOPPED, STOCK = "chopped", "stock"
 REMOVED = "removed"
-
-# Red, green, blue and opacity as shown on a screen (sRGB).
-_BODY_METAL = (0.36, 0.43, 0.52, 1.0)
-_MOVED_METAL = (0.72, 0.33, 0.24, 1.0)
-_WINDOW_METAL = (0.85, 0.62, 0.25, 1.0)
-_COLOURS = {
-    POST: (0.55, 0.55, 0.50, 1.0),
-    PANE: (0.60, 0.80, 0.85, 0.4),
-    WASTE: (0.75, 0.75, 0.75, 1.0),
-    GLASS_WASTE: (0.80, 0.88, 0.90, 0.4),
-    KEEP_OUT: (0.45, 0.65, 0.35, 0.5),
-}
 
 
 def assembly_of(built: Built, *, stays: str = CHOPPED, form: str = SOLIDS) -> cq.Assembly:
@@ -86,11 +74,7 @@ def write_step(built: Built, path, *, stays: str = CHOPPED, form: str = SOLIDS) 
 
 def colour_of(part: ExactPart) -> tuple[float, float, float, float]:
     """Return red, green, blue and opacity of a part, 0 to 1, as shown on a screen."""
-    if part.kind != METAL:
-        return _COLOURS[part.kind]
-    if part.name == "body":
-        return _BODY_METAL
-    return _WINDOW_METAL if part.name == WINDOW else _MOVED_METAL
+    return part_rgba(part.kind, part.piece)
 
 
 __all__ = ["CHOPPED", "SOLIDS", "STOCK", "SURFACES", "assembly_of", "colour_of", "write_step"]

@@ -34,7 +34,12 @@ def test_the_contracts_in_pyproject_hold():
         "import model.output.text",
         *(
             f"from model.cli import command_parser; command_parser().parse_args({words})"
-            for words in (["report", "coupe"], ["step", "coupe", "-o", "a.step"], ["demo"])
+            for words in (
+                ["report", "coupe"],
+                ["step", "coupe", "-o", "a.step"],
+                ["glb", "coupe", "-o", "a.glb"],
+                ["demo"],
+            )
         ),
     ],
 )

@@ -57,7 +57,7 @@ def test_every_dependency_has_its_reason_in_developers(line):
 
 def test_every_import_is_a_dependency():
     standard = {"model", *sys.stdlib_module_names}
-    names_of = {"OCP": "cadquery", "IPython": "ipywidgets"}
+    names_of = {"OCP": "cadquery", "IPython": "ipywidgets", "resvg_py": "resvg-py"}
     named = {Requirement(line).name for line in PROJECT["dependencies"]}
     for path in (ROOT / "model").rglob("*.py"):
         text = path.read_text(encoding="utf-8")

@@ -8,8 +8,11 @@ from part21 import Enum, Ref, StepFile
 from model.built import remembered_shape
 from model.errors import FileRefused
 from model.exactfaces import area_mm2
+from model.layout import METAL, PANE
+from model.namedparts import named_parts
 from model.output import step
 from model.output.step import colour_of, write_step
+from model.piececolours import part_rgba
 from model.solids import SOLIDS, SURFACES, exact_parts, volume_mm3
 
 CASE = {car: f"{car} own plan" for car in CARS}
@@ -36,6 +39,20 @@ def test_names_and_colours_survive_cadquery(car, stepped):
         for colour in colours:
             assert colour.toTuple() == pytest.approx(colour_of(part), abs=2e-3), part.name
         assert area_mm2(shape.wrapped) == pytest.approx(area_mm2(part.shape), rel=1e-8), part.name
+
+
+def test_glb_has_the_same_parts_in_the_same_colours(car):
+    """All but what is cut out; the outside of every sheet has the area that the kernel integrates."""
+    built = built_of(CASE[car])
+    exact = {part.name: part for part in exact_parts(built, form=SURFACES) if not part.is_removed}
+    meshed = {part.name: part for part in named_parts(built)}
+    assert set(meshed) == set(exact)
+    for name, part in meshed.items():
+        assert part_rgba(part.kind, part.carrier) == colour_of(exact[name]), name
+        if part.kind in (METAL, PANE):
+            a, b, c = part.point_mm[part.triangles].swapaxes(0, 1)
+            area = np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2
+            assert area == pytest.approx(area_mm2(exact[name].shape), rel=2e-3), name
 
 
 def test_lengths_are_millimetres_and_angles_radians(file):

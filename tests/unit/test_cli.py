@@ -134,6 +134,14 @@ def test_step_of_plan_and_stock(run, words, named):
     assert f"PRODUCT('{named}'" in text
 
 
+def test_glb_of_plan_and_stock(run):
+    for words, state in (((), "stock"), (("pickup-plan",), "chopped")):
+        said = run("glb", "pickup", *words, "-o", "pickup.glb")
+        assert said[0] == DONE and said[1].split()[1] == "pickup.glb" and said[2] == ""
+        content = Path("pickup.glb").read_bytes()
+        assert content[:4] == b"glTF" and f"Dray pickup ({state})".encode() in content
+
+
 def test_demo_leaves_report_step_and_json(run):
     code, out, err = run("demo")
     assert (code, err) == (DONE, "")
@@ -163,6 +171,8 @@ def test_demo_leaves_report_step_and_json(run):
         (("step", "coupe", "-o", "chop.iges"), ("chop.iges", ".step")),
         (("step", "coupe", "-o", "no/such/folder/a.step"), ("folder",)),
         (("hoops", "coupe", "-o", "no/such/folder/a.csv"), ("folder",)),
+        (("glb", "coupe", "coupe-plan", "-o", "chop.gltf"), ("chop.gltf", ".glb")),
+        (("glb", "pickup", "coupe-plan", "-o", "chop.glb"), ("pickup", "coupe")),
     ],
 )
 def test_refusals_are_one_message_and_leave_nothing(run, in_an_empty_folder, words, said):
