@@ -12,10 +12,13 @@ from .errors import PlanError
 from .layout import BODY, ROOF, WINDOW, Layout, Shift, layout_of
 from .measured import Car
 from .moves import IDENTITY, RigidMove, translation
+from .panelreport import PanelFit
+from .panelseams import panel_problem
 from .placing import PostKey, RoofPlace, WindowPlace, roof_place, shift_mm, window_place
 from .plan import Plan
 from .posts import PostEnds, check_cuts, cut_plane, post_ends
 from .shape import CarShape, shape_of
+from .windowfit import fitted_window
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,13 +26,15 @@ class Built:
     """Geometry of one plan on one car.
 
     ``moves`` has one entry for every piece (``body``, ``roof``, …); ``ends``
-    is empty where the roof is not cut.
+    is empty where the roof is not cut; ``panel_fit`` is None where nothing was
+    left to be fitted.
     """
 
     shape: CarShape
     plan: Plan
     roof: RoofPlace
     window: WindowPlace
+    panel_fit: PanelFit | None
     ends: dict[PostKey, PostEnds]
     shifts: tuple[Shift, ...]
     lower: Cut | None
@@ -113,19 +118,23 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
     else:
         flange_mm = plan.window.flange_mm
         outline = shape.flange(flange_mm)
-    pivot, top = shape.centreline_of(outline)
-    window = window_place(plan.window, pivot, top, carrier)
+    ends_mm = shape.centreline_of(outline)
     layout = layout_of(shape, lower, upper, flange_mm, opening_mm, shifts)
     moves = {BODY: IDENTITY}
     if ends:
         moves[ROOF] = roof.move
-    if plan.window is not None:
-        moves[WINDOW] = window.move
     for shift in shifts:
         moves[f"{shift.name} upper"] = roof.move @ translation(shift.by_mm)
         if any(what == "strip" for _, _, what in shift.bounds):
             moves[f"{shift.name} strip"] = roof.move @ translation(shift.strip_moves_mm)
-    return Built(shape, plan, roof, window, ends, shifts, lower, upper, layout, moves)
+    window_move, panel_fit = plan.window, None
+    if plan.window is not None and plan.window.is_fitted:
+        problem = panel_problem(plan.window, layout, moves, ends_mm, carrier, shape.car)
+        window_move, panel_fit = fitted_window(problem)
+    window = window_place(window_move, *ends_mm, carrier)
+    if plan.window is not None:
+        moves[WINDOW] = window.move
+    return Built(shape, plan, roof, window, panel_fit, ends, shifts, lower, upper, layout, moves)
 
 
 def _mover_of_window(shape, upper, roof_move):

@@ -13,12 +13,13 @@ import ipywidgets as widgets
 
 from .errors import RoofError
 from .measured import Car
-from .plan import ALONG_WINDSHIELD, LEVEL, LINE_UP, SQUARE, STRAIGHT_DOWN, Plan
+from .plan import ALONG_WINDSHIELD, FIT, LEVEL, LINE_UP, SQUARE, STRAIGHT_DOWN, Plan
 from .planfile import AUTO
 from .plansettings import NONE
 from .units import angle_deg, length_mm, shop_inches
 
-LENGTH = "a length"
+LENGTH, AN_ANGLE = "a length", "an angle"
+FITTED = "fitted to the roof"
 _LABEL = "96px"
 
 
@@ -112,13 +113,13 @@ def angle_dial(label, changed, refused) -> Dial:
 
 
 class WordOrLength(widgets.VBox):
-    """A choice between words and, where it is one of them, a length."""
+    """A choice between words and, where it is one of them, a length (or an angle)."""
 
-    def __init__(self, label, words, dial: Dial, changed):
+    def __init__(self, label, words, dial: Dial, changed, number=LENGTH):
         """``words``: (shown, word as a setting takes it); ``changed`` takes the word or a length in mm."""
         self.dial, self._changed, self._is_set = dial, changed, False
         self.choice = widgets.Dropdown(
-            options=[*words, (LENGTH, LENGTH)],
+            options=[*words, (number, LENGTH)],
             description=label,
             style={"description_width": _LABEL},
             layout={"width": "auto"},
@@ -198,9 +199,9 @@ class Controls(widgets.HBox):
         ]
         window = [
             self.window_out,
-            self._length("window_forward", "forward"),
-            self._word_or_length("window_down", "down", [("to the roof's edge", AUTO)], "by"),
-            self._angle("lay_down", "lay down"),
+            self._word_or_length("window_forward", "forward", [(FITTED, FIT)], "by"),
+            self._word_or_length("window_down", "down", [("to the roof's edge", AUTO), (FITTED, FIT)], "by"),
+            self._word_or_angle("lay_down", "lay down", [(FITTED, FIT)], "by"),
             self._length("flange", "flange"),
         ]
         heights = [self._length(f"cut_height.{name}", f"{name} cut at") for name in names]
@@ -235,10 +236,11 @@ class Controls(widgets.HBox):
         self.words["fore_aft"].set(
             roof.fore_aft if roof else ALONG_WINDSHIELD, built and built.roof.forward_mm
         )
-        self.dials["window_forward"].set(window.forward_mm if window else 0.0)
+        place = built and built.window
+        self.words["window_forward"].set(window.forward_mm if window else 0.0, place and place.forward_mm)
         down = window.down_mm if window else None
-        self.words["window_down"].set(AUTO if down is None else down, built and built.window.down_mm)
-        self.dials["lay_down"].set(window.lay_down_deg if window else 0.0)
+        self.words["window_down"].set(AUTO if down is None else down, place and place.down_mm)
+        self.words["lay_down"].set(window.lay_down_deg if window else 0.0, place and place.lay_down_deg)
         self.dials["flange"].set(window.flange_mm if window else 19.05)
         self.dials["kerf"].set(plan.kerf_mm)
         self.dials["root_gap"].set(plan.root_gap_mm)
@@ -274,6 +276,13 @@ class Controls(widgets.HBox):
             self._set_to(f"{name}={value if isinstance(value, str) else _typed(value)}")
 
         self.words[name] = WordOrLength(label, words, self._length(name, length_label), changed)
+        return self.words[name]
+
+    def _word_or_angle(self, name, label, words, angle_label):
+        def changed(value):
+            self._set_to(f"{name}={value if isinstance(value, str) else repr(value)}")
+
+        self.words[name] = WordOrLength(label, words, self._angle(name, angle_label), changed, AN_ANGLE)
         return self.words[name]
 
     def _cut_chosen(self, change):

@@ -18,6 +18,7 @@ from .limits import check_ranges, refused_drop
 from .measured import Car
 from .moves import IDENTITY
 from .occupant import effective_headroom_mm
+from .panelfindings import panel_findings
 from .plan import Plan
 from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
@@ -88,7 +89,7 @@ def with_interference(report: Report, built: Built) -> Report:
 def _findings(built, report):
     found = findings_of(built, report.posts, report.seams, report.interference, report.window)
     is_stock = built.plan.roof is None and built.plan.window is None
-    found = (*found, *view_findings(built, report.view))
+    found = (*found, *panel_findings(built), *view_findings(built, report.view))
     return (*found, *(car_findings(built.shape) if is_stock else ()))
 
 

@@ -86,26 +86,16 @@ def meetings(facings: Sequence[Facing]) -> list[Meeting]:
     laid = Edges(edges)
     firsts = [np.array([index[id(e)] for e in f.first]) for f in facings]
     seconds = [np.array([index[id(e)] for e in f.second], int) for f in facings]
-    counts = np.maximum(LEAST_STATIONS, np.ceil(laid.length_mm / SPACING_MM - 1e-9)).astype(int)
+    counts = station_counts(laid)
     own = np.concatenate(firsts)
-    edge = np.repeat(own, counts[own])
-    weight = (laid.length_mm / counts)[edge]
-    along = (np.concatenate([np.arange(n) for n in counts[own]]) + 0.5) * weight
+    edge, along, weight = stations(laid, own, counts)
     point, tangent, normal = laid.at(edge, along)
     limits = np.cumsum([0] + [counts[first].sum() for first in firsts])
     crossings = [
         _crossings(laid, others, slice(a, b), point, tangent)
         for others, a, b in zip(seconds, limits[:-1], limits[1:], strict=True)
     ]
-    place, segment, part, far = (np.concatenate(c) for c in zip(*crossings, strict=True))
-    order = np.lexsort((far, place))
-    place = place[order]
-    nearest = order[np.diff(place, prepend=-1) > 0]
-    place = np.unique(place)
-    facing, facing_normal = np.full((2, len(point), 3), np.nan)
-    facing[place], facing_normal[place] = _on_plane(
-        laid, segment[nearest], part[nearest], point[place], tangent[place]
-    )
+    facing, facing_normal = _facing(laid, _nearest(crossings), point, tangent)
     numbers = _read(point, tangent, normal, facing, facing_normal)
     out = []
     for first, a, b in zip(firsts, limits[:-1], limits[1:], strict=True):
@@ -124,6 +114,68 @@ def meetings(facings: Sequence[Facing]) -> list[Meeting]:
             )
         )
     return out
+
+
+def station_counts(laid: Edges) -> np.ndarray:
+    """Return into how many equal stretches each edge is divided, (m,) int."""
+    return np.maximum(LEAST_STATIONS, np.ceil(laid.length_mm / SPACING_MM - 1e-9)).astype(int)
+
+
+def stations(laid: Edges, own, counts):
+    """Return the places on some of the edges, one edge after another.
+
+    The edge of each, its length from the edge's start and the length it stands for, each (n,).
+    """
+    edge = np.repeat(own, counts[own])
+    weight = (laid.length_mm / counts)[edge]
+    along = (np.concatenate([np.arange(n) for n in counts[own]]) + 0.5) * weight
+    return edge, along, weight
+
+
+def nearest_chords(laid: Edges, point, tangent):
+    """Return the nearest crossings of all edges laid with the planes square to places on another edge.
+
+    Place, first sample of the chord and part of the chord, each (m,); a place that nothing faces is left out.
+    """
+    return _nearest([_crossings(laid, np.arange(len(laid.length_mm)), slice(0, len(point)), point, tangent)])
+
+
+def read_on_chords(laid: Edges, chords, point, tangent, normal):
+    """Return gap, step and both angles, each (n,), at places faced by known chords of the edges laid.
+
+    Parameters
+    ----------
+    chords : (place, segment, part)
+        As from :func:`nearest_chords`; the places may have moved a little since.
+    point, tangent, normal : (n, 3)
+        The places, as :func:`meetings` has them on its first edges.
+    """
+    return _read(point, tangent, normal, *_facing(laid, chords, point, tangent))
+
+
+def turn_deg(angle_first_deg, angle_second_deg):
+    """Return how far the skin turns from one edge to the other, + over a crown, − into a hollow. [deg]
+
+    It is the sum of the two angles, whatever the gap and the step between them.
+    """
+    return (np.asarray(angle_first_deg) + np.asarray(angle_second_deg) + 180.0) % 360.0 - 180.0
+
+
+def _nearest(crossings):
+    """Return place, segment and part of the nearest crossing at every place that has one."""
+    place, segment, part, far = (np.concatenate(c) for c in zip(*crossings, strict=True))
+    order = np.lexsort((far, place))
+    place = place[order]
+    nearest = order[np.diff(place, prepend=-1) > 0]
+    return np.unique(place), segment[nearest], part[nearest]
+
+
+def _facing(laid, chords, point, tangent):
+    """Return the facing point at every place, and the normal there, each (n, 3); nan for none."""
+    place, segment, part = chords
+    facing, facing_normal = np.full((2, len(point), 3), np.nan)
+    facing[place], facing_normal[place] = _on_plane(laid, segment, part, point[place], tangent[place])
+    return facing, facing_normal
 
 
 def _crossings(laid, others, places, point, tangent):

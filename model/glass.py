@@ -154,13 +154,12 @@ def window_report(built: Built) -> WindowReport:
     rake, height, plumb = (
         np.mean([getattr(p, name) for p in panes], axis=0) for name in ("rake_deg", "height_mm", "plumb_mm")
     )
-    window = built.plan.window
     return WindowReport(
         rear_rake_before_deg=rear.rake_deg[0],
         rear_rake_after_deg=rear.rake_deg[1],
-        rear_forward_mm=window.forward_mm if window else 0.0,
+        rear_forward_mm=built.window.forward_mm,
         rear_down_mm=built.window.down_mm,
-        rear_lay_down_deg=window.lay_down_deg if window else 0.0,
+        rear_lay_down_deg=built.window.lay_down_deg,
         rear_pivot_mm=tuple(built.window.pivot_mm.tolist()),
         rear_opening_change_mm=opening_change_mm(built),
         windshield_rake_before_deg=float(rake[0]),
@@ -169,6 +168,7 @@ def window_report(built: Built) -> WindowReport:
         windshield_height_after_mm=float(height[1]),
         windshield_plumb_before_mm=float(plumb[0]),
         windshield_plumb_after_mm=float(plumb[1]),
+        fit=built.panel_fit,
     )
 
 

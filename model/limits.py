@@ -16,20 +16,17 @@ from scipy.optimize import brentq
 from .built import place, remembered_shape
 from .errors import PlanError
 from .measured import Car
-from .plan import Plan, RoofMove
+from .placing import cab_height_mm, roof_length_mm, window_limits
+from .plan import FIT, Plan, RoofMove
+from .plancheck import check_words
 from .posts import room_above_mm
 from .units import shown
 
-LAY_DOWN_DEG = (-10.0, 45.0)  # assumed: beyond this it is another window
 ROOT_GAP_MM = (0.0, 6.0)  # assumed
+PROUD_MM = (-25.0, 25.0)  # assumed: more is not tucked under but another line
 KERF_MM = (0.1, 6.0)  # assumed: hacksaw blade to grinding wheel
 LEAST_FLANGE_MM = 3.0  # assumed: less leaves nothing to weld to
 _TOLERANCE_MM = 1e-3
-
-
-def roof_length_mm(car: Car) -> float:
-    """Return the length of the roof from the first to the last hoop, along the crown. [mm]"""
-    return car.hoops[-1].right_mm[-1][0] - car.hoops[0].right_mm[-1][0]
 
 
 def _room_mm(car: Car, plan: Plan) -> float:
@@ -53,7 +50,7 @@ def drop_limit_mm(car: Car, plan: Plan, which: str) -> float:
         except PlanError:  # a pitch that does not exist
             return -highest
 
-    highest = _cab_height_mm(car)  # more is refused in any case
+    highest = cab_height_mm(car)  # more is refused in any case
     for start in (getattr(roof, f"{which}_mm"), min(other, highest), 0.0):
         if 0 <= start < highest and room(start) > 0:
             if room(highest) > 0:
@@ -98,24 +95,19 @@ def limits_of(car: Car, plan: Plan) -> dict[str, tuple[float, float]]:
     In mm, ``lay_down`` in degrees; names as ``--set`` takes them.
     """
     length = roof_length_mm(car)
-    height = _cab_height_mm(car)
+    height = cab_height_mm(car)
     shape = remembered_shape(car)
     return {
         "front_drop": (0.0, drop_limit_mm(car, plan, "front_drop")),
         "rear_drop": (0.0, drop_limit_mm(car, plan, "rear_drop")),
         "fore_aft": (-length / 4, length / 4),
-        "window_forward": (-length / 4, length / 2),
-        "window_down": (-height / 2, height / 2),
-        "lay_down": LAY_DOWN_DEG,
+        **window_limits(car),
+        "window_proud": PROUD_MM,
+        "window_sink": (0.0, height / 2),
         "flange": (LEAST_FLANGE_MM, shape.widest_flange_mm - max(plan.kerf_mm, plan.root_gap_mm)),
         "kerf": KERF_MM,
         "root_gap": ROOT_GAP_MM,
     }
-
-
-def _cab_height_mm(car: Car) -> float:
-    """Return the height from the lowest belt to the highest crown point. [mm]"""
-    return max(h.right_mm[-1][2] for h in car.hoops) - min(h.right_mm[0][2] for h in car.hoops)
 
 
 def check_ranges(car: Car, plan: Plan) -> None:
@@ -126,7 +118,8 @@ def check_ranges(car: Car, plan: Plan) -> None:
     PlanError
         With the parameter, its limits on this car and the next step.
     """
-    length, height = roof_length_mm(car), _cab_height_mm(car)
+    check_words(plan)
+    length, height = roof_length_mm(car), cab_height_mm(car)
     checks = [("kerf", plan.kerf_mm, KERF_MM), ("root_gap", plan.root_gap_mm, ROOT_GAP_MM)]
     if plan.roof is not None:
         checks += [
@@ -136,20 +129,21 @@ def check_ranges(car: Car, plan: Plan) -> None:
         if not isinstance(plan.roof.fore_aft, str):
             checks.append(("fore_aft", plan.roof.fore_aft, (-length / 4, length / 4)))
     if plan.window is not None:
-        checks += [
-            ("window_forward", plan.window.forward_mm, (-length / 4, length / 2)),
-            ("flange", plan.window.flange_mm, (LEAST_FLANGE_MM, length)),
-        ]
-        if plan.window.down_mm is not None:
-            checks.append(("window_down", plan.window.down_mm, (-height / 2, height / 2)))
-        low, high = LAY_DOWN_DEG
-        if not low <= plan.window.lay_down_deg <= high:
+        window, limits = plan.window, window_limits(car)
+        checks += [("flange", window.flange_mm, (LEAST_FLANGE_MM, length))]
+        checks += [("window_proud", window.proud_mm, PROUD_MM)]
+        if window.sink_mm is not None:
+            checks.append(("window_sink", window.sink_mm, (0.0, height / 2)))
+        moves = {"window_forward": window.forward_mm, "window_down": window.down_mm}
+        checks += [(name, value, limits[name]) for name, value in moves.items() if value not in (None, FIT)]
+        low, high = limits["lay_down"]
+        if window.lay_down_deg != FIT and not low <= window.lay_down_deg <= high:
             raise PlanError(
                 "lay_down",
-                f"must be between {low:g}° and {high:g}°; got {plan.window.lay_down_deg:g}°.",
+                f"must be between {low:g}° and {high:g}°; got {window.lay_down_deg:g}°.",
                 "Lay the window down less, or move it forward and down instead.",
-                value_mm=plan.window.lay_down_deg,
-                limit_mm=high if plan.window.lay_down_deg > high else low,
+                value_mm=window.lay_down_deg,
+                limit_mm=high if window.lay_down_deg > high else low,
             )
     for name, value, (low, high) in checks:
         if not low <= value <= high:

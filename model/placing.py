@@ -38,6 +38,7 @@ from .plan import ALONG_WINDSHIELD, LEVEL, LINE_UP, STRAIGHT_DOWN, RoofMove, Win
 from .posts import CutPlane, PostLine, landing_point, miss_in_plane
 
 PostKey = tuple[str, str]  # name and side
+LAY_DOWN_DEG = (-10.0, 45.0)  # assumed: beyond this it is another window
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +56,29 @@ class WindowPlace:
 
     move: RigidMove
     pivot_mm: np.ndarray
+    forward_mm: float
     down_mm: float
+    lay_down_deg: float
+
+
+def roof_length_mm(car: Car) -> float:
+    """Return the length of the roof from the first to the last hoop, along the crown. [mm]"""
+    return car.hoops[-1].right_mm[-1][0] - car.hoops[0].right_mm[-1][0]
+
+
+def cab_height_mm(car: Car) -> float:
+    """Return the height from the lowest belt to the highest crown point. [mm]"""
+    return max(h.right_mm[-1][2] for h in car.hoops) - min(h.right_mm[0][2] for h in car.hoops)
+
+
+def window_limits(car: Car) -> dict[str, tuple[float, float]]:
+    """Return how far the rear window panel may go on this car, by setting; mm, ``lay_down`` in degrees."""
+    length, height = roof_length_mm(car), cab_height_mm(car)
+    return {
+        "window_forward": (-length / 4, length / 2),
+        "window_down": (-height / 2, height / 2),
+        "lay_down": LAY_DOWN_DEG,
+    }
 
 
 def front_posts(car: Car) -> list[PostKey]:
@@ -164,6 +187,8 @@ def window_place(window: WindowMove | None, pivot_mm, top_centre_mm, roof: Rigid
 
     Parameters
     ----------
+    window : WindowMove or None
+        Of plain numbers: what is to be fitted has been.
     pivot_mm, top_centre_mm : (3,)
         Lower and upper flange edge at the centreline, before the move.
     roof : RigidMove
@@ -171,9 +196,10 @@ def window_place(window: WindowMove | None, pivot_mm, top_centre_mm, roof: Rigid
     """
     pivot = np.asarray(pivot_mm, float)
     if window is None:
-        return WindowPlace(roof, pivot, 0.0)
+        return WindowPlace(roof, pivot, 0.0, 0.0, 0.0)
     laid = pitch_about(pivot, -window.lay_down_deg)
     down = window.down_mm
     if down is None:
         down = float(laid.points(top_centre_mm)[2] - roof.points(top_centre_mm)[2])
-    return WindowPlace(translation(-window.forward_mm, 0.0, -down) @ laid, pivot, down)
+    move = translation(-window.forward_mm, 0.0, -down) @ laid
+    return WindowPlace(move, pivot, window.forward_mm, down, window.lay_down_deg)

@@ -13,6 +13,7 @@ ALONG_WINDSHIELD = "along-windshield"
 STRAIGHT_DOWN = "straight-down"
 LEVEL, SQUARE = "level", "square"
 LINE_UP = "line-up"
+FIT = "fit"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,23 +40,38 @@ class RoofMove:
 class WindowMove:
     """Where the rear window panel goes, relative to the car.
 
+    Each of the first three may be ``fit``: solved so that the panel flows
+    into the roof, the others held.
+
     Attributes
     ----------
-    forward_mm : float
+    forward_mm : float or str
         Towards the front of the car.
-    down_mm : float or None
+    down_mm : float, str or None
         Plumb, after laying down; None: until the panel's top centre is as
         high as if it had stayed in the lowered roof.
-    lay_down_deg : float
+    lay_down_deg : float or str
         About the lower flange edge at the centreline, top towards the front.
     flange_mm : float
         Width of the body metal kept around the opening, on the surface.
+    proud_mm : float
+        How far the fit lets the panel stand proud of the roof; below zero: tucked under.
+    sink_mm : float or None
+        The most by which the fit lets the panel's lower edge come down below
+        where it was cut out, plumb, at its lowest; None: as far as the car allows.
     """
 
-    forward_mm: float = 0.0
-    down_mm: float | None = None
-    lay_down_deg: float = 0.0
+    forward_mm: float | str = 0.0
+    down_mm: float | str | None = None
+    lay_down_deg: float | str = 0.0
     flange_mm: float = 19.05
+    proud_mm: float = 0.0
+    sink_mm: float | None = None
+
+    @property
+    def is_fitted(self) -> bool:
+        """Whether anything is left to the fit."""
+        return FIT in (self.forward_mm, self.down_mm, self.lay_down_deg)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,7 @@ import math
 
 from .errors import PlanError
 from .fields import choice_hint
-from .plan import ALONG_WINDSHIELD, LEVEL, LINE_UP, SQUARE, STRAIGHT_DOWN, GivenPlane
+from .plan import ALONG_WINDSHIELD, FIT, LEVEL, LINE_UP, SQUARE, STRAIGHT_DOWN, GivenPlane
 from .units import shown
 
 WIDEST_CUT_MM = 10.0  # assumed: no blade's kerf and no root gap is wider
@@ -48,6 +48,11 @@ def check_words(plan):
     _check_word("cut", plan.cut, (LEVEL, SQUARE))
     if plan.roof and isinstance(plan.roof.fore_aft, str):
         _check_word("fore_aft", plan.roof.fore_aft, (ALONG_WINDSHIELD, STRAIGHT_DOWN))
+    if plan.window:
+        moves = (plan.window.forward_mm, plan.window.down_mm, plan.window.lay_down_deg)
+        for name, value in zip(("window_forward", "window_down", "lay_down"), moves, strict=True):
+            if isinstance(value, str):
+                _check_word(name, value, (FIT,))
     for cut in plan.cuts:
         if isinstance(cut.plane, str):
             _check_word(setting_name("cut", cut), cut.plane, (LEVEL, SQUARE))

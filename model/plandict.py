@@ -7,10 +7,11 @@ from dataclasses import MISSING, asdict, fields
 
 from .errors import PlanError
 from .fields import choice_hint
-from .plan import GivenPlane, Plan, PostCut, PostShift, RoofMove, WindowMove
+from .plan import FIT, GivenPlane, Plan, PostCut, PostShift, RoofMove, WindowMove
 from .plancheck import check_words
 
 WORD_OR_LENGTH = ("fore_aft", "by")
+FIT_OR_NUMBER = ("forward_mm", "down_mm", "lay_down_deg")
 
 
 def plan_to_dict(plan: Plan) -> dict:
@@ -83,6 +84,8 @@ def _value(name, value, place, default=None):
     """Return a plain value if it is of the kind that its name says."""
     if value is None and (default is None or name == "plane"):
         return None
+    if value == FIT and name in FIT_OR_NUMBER:
+        return FIT
     is_number = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
     if is_number and (name.endswith(("_mm", "_deg")) or name in WORD_OR_LENGTH):
         return float(value)

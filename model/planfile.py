@@ -9,11 +9,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from .errors import PlanError
-from .fields import Fields, choice_hint, read_length
+from .fields import Fields, choice_hint, read_angle, read_length
 from .files import read_toml, write_text_atomically
 from .measured import SIDES, Car
 from .plan import (
     ALONG_WINDSHIELD,
+    FIT,
     LEVEL,
     LINE_UP,
     SQUARE,
@@ -32,7 +33,7 @@ from .units import unit_name
 SCHEMA = 1
 HEAD = ("schema", "car", "name", "cut", "kerf", "root_gap", "roof", "window", "post")
 ROOF = ("front_drop", "rear_drop", "fore_aft")
-WINDOW = ("forward", "down", "lay_down", "flange")
+WINDOW = ("forward", "down", "lay_down", "flange", "proud", "sink")
 POST = ("name", "side", "cut", "cut_height", "shift")
 GIVEN = ("rises_rearward", "rises_inboard")
 AUTO = "auto"  # the window panel comes down until it meets the roof's edge
@@ -101,10 +102,14 @@ def plan_toml(plan: Plan, unit) -> str:
         text += [f"rear_drop = {length(plan.roof.rear_drop_mm, unit)}"]
         text += [f"fore_aft = {length(plan.roof.fore_aft, unit)}"]
     if plan.window:
-        down = AUTO if plan.window.down_mm is None else plan.window.down_mm
-        text += ["", "[window]", f"forward = {length(plan.window.forward_mm, unit)}"]
-        text += [f"down = {length(down, unit)}", f"lay_down = {plan.window.lay_down_deg!r}"]
-        text += [f"flange = {length(plan.window.flange_mm, unit)}"]
+        window = plan.window
+        down = AUTO if window.down_mm is None else window.down_mm
+        lay_down = quoted(FIT) if window.lay_down_deg == FIT else repr(window.lay_down_deg)
+        text += ["", "[window]", f"forward = {length(window.forward_mm, unit)}"]
+        text += [f"down = {length(down, unit)}", f"lay_down = {lay_down}"]
+        text += [f"flange = {length(window.flange_mm, unit)}"]
+        text += [f"proud = {length(window.proud_mm, unit)}"] if window.proud_mm else []
+        text += [f"sink = {length(window.sink_mm, unit)}"] if window.sink_mm is not None else []
     for (name, side), line in _lines_by_post(plan, unit).items():
         text += ["", "[[post]]", f"name = {quoted(name)}", *([f"side = {quoted(side)}"] if side else [])]
         text += [f"{setting} = {line[setting]}" for setting in POST[2:] if setting in line]
@@ -151,13 +156,26 @@ def _roof(fields):
     )
 
 
+def angle_or_fit(value, parameter):
+    """Return the word fit, or an angle. [deg]"""
+    if isinstance(value, str) and value.strip().lower() == FIT:
+        return FIT
+    return read_angle(value, parameter, PlanError)
+
+
 def _window(fields):
-    down = length_or_word(fields.value("down", AUTO), (AUTO,), fields.unit, fields.at("down"))
+    def length(name, value, words):
+        return length_or_word(fields.value(name, value), words, fields.unit, fields.at(name))
+
+    down = length("down", AUTO, (AUTO, FIT))
+    lay_down = fields.value("lay_down", WindowMove.lay_down_deg)
     return WindowMove(
-        forward_mm=fields.length("forward", WindowMove.forward_mm),
+        forward_mm=length("forward", f"{WindowMove.forward_mm} mm", (FIT,)),
         down_mm=None if down == AUTO else down,
-        lay_down_deg=fields.angle("lay_down", WindowMove.lay_down_deg),
+        lay_down_deg=angle_or_fit(lay_down, fields.at("lay_down")),
         flange_mm=fields.length("flange", WindowMove.flange_mm),
+        proud_mm=fields.length("proud", WindowMove.proud_mm),
+        sink_mm=fields.length("sink", None),
     )
 
 

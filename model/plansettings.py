@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from .errors import PlanError
-from .fields import choice_hint, read_angle, read_length
+from .fields import choice_hint, read_length
 from .measured import SIDES, Car
 from .plan import (
     ALONG_WINDSHIELD,
+    FIT,
     LEVEL,
     LINE_UP,
     SQUARE,
@@ -20,7 +21,7 @@ from .plan import (
     WindowMove,
 )
 from .plancheck import check_plan
-from .planfile import AUTO, length_or_word
+from .planfile import AUTO, angle_or_fit, length_or_word
 
 NONE = "none"
 SETTINGS = {
@@ -28,9 +29,11 @@ SETTINGS = {
     "front_drop": "length",
     "rear_drop": "length",
     "fore_aft": f"{ALONG_WINDSHIELD}, {STRAIGHT_DOWN}, or a length forward",
-    "window_forward": "length",
-    "window_down": f"{AUTO}, or a length",
-    "lay_down": "degrees",
+    "window_forward": f"{FIT}, or a length",
+    "window_down": f"{AUTO}, {FIT}, or a length",
+    "lay_down": f"{FIT}, or degrees",
+    "window_proud": "length",
+    "window_sink": f"{NONE}, or a length",
     "flange": "length",
     "cut": f"{LEVEL} or {SQUARE}, for all posts",
     "kerf": "length",
@@ -40,7 +43,8 @@ SETTINGS = {
     "shift.POST[.SIDE]": f"{LINE_UP}, {NONE}, or a length rearward",
 }
 ROOF_FIELDS = {"front_drop": "front_drop_mm", "rear_drop": "rear_drop_mm"}
-WINDOW_FIELDS = {"window_forward": "forward_mm", "flange": "flange_mm"}
+WINDOW_FIELDS = {"window_proud": "proud_mm", "flange": "flange_mm"}
+WINDOW_WORDS = ("window_forward", "window_down", "lay_down", "window_sink")
 CUT_FIELDS = {"kerf": "kerf_mm", "root_gap": "root_gap_mm"}
 POST_SETTINGS = ("cut", "cut_height", "shift")
 
@@ -96,20 +100,25 @@ def _with_setting(plan, name, value, car):
     if name == "fore_aft":
         way = length_or_word(value, (ALONG_WINDSHIELD, STRAIGHT_DOWN), car.unit, name)
         return replace(plan, roof=replace(plan.roof or RoofMove(), fore_aft=way))
-    if name == "window_down":
-        down = length_or_word(value, (AUTO,), car.unit, name)
-        return replace(
-            plan, window=replace(plan.window or WindowMove(), down_mm=None if down == AUTO else down)
-        )
-    if name == "lay_down":
-        angle = read_angle(value, name, PlanError)
-        return replace(plan, window=replace(plan.window or WindowMove(), lay_down_deg=angle))
+    if name in WINDOW_WORDS:
+        return replace(plan, window=replace(plan.window or WindowMove(), **_window_move(name, value, car)))
     if name == "cut":
         heights = tuple(replace(cut, plane=None) for cut in plan.cuts if cut.height_mm is not None)
         return replace(plan, cut=_plane(name, value), cuts=heights)
     if name == "name":
         return replace(plan, name=value)
     raise PlanError(name, "is not a setting of a plan.", choice_hint(name, list(SETTINGS)))
+
+
+def _window_move(name, value, car):
+    """Return the field of a window move that a word or a number sets, by its name."""
+    if name == "lay_down":
+        return {"lay_down_deg": angle_or_fit(value, name)}
+    if name == "window_forward":
+        return {"forward_mm": length_or_word(value, (FIT,), car.unit, name)}
+    words, field = {"window_down": ((AUTO, FIT), "down_mm"), "window_sink": ((NONE,), "sink_mm")}[name]
+    length = length_or_word(value, words, car.unit, name)
+    return {field: None if length in (AUTO, NONE) else length}
 
 
 def _plane(name, value):

@@ -13,6 +13,8 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
+from .panelreport import PanelFit
+
 Point = tuple[float, float, float]
 
 
@@ -136,6 +138,7 @@ class WindowReport:
     windshield_height_after_mm: float
     windshield_plumb_before_mm: float
     windshield_plumb_after_mm: float
+    fit: PanelFit | None = None  # None where the plan holds all three
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,6 +4,7 @@ import jsonschema
 from referencing import Registry, Resource
 
 from model.files import packaged_schema
+from model.panelreport import Misfit, PanelFit, SeamMisfit
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
 from model.plandict import plan_to_dict
 from model.report import (
@@ -84,6 +85,28 @@ def sample_seam(name="B right, lower", **changed):
         "stations": (station,),
     }
     return SeamReport(**{**values, **changed})
+
+
+def sample_panel_fit():
+    """Return a fit of down and lay-down that stops at the latter's limit."""
+
+    def off(rms_mm, step_mm):
+        return Misfit(rms_mm=rms_mm, gap_mm=1.5875, step_mm=step_mm, break_deg=-2.5, facing=1.0)
+
+    seam = SeamMisfit(
+        seam="window panel to roof", weight=1.0, before=off(7.9375, 12.7), after=off(3.175, 6.35)
+    )
+    return PanelFit(
+        free=("window_down", "lay_down"),
+        at_limit=("lay_down",),
+        opening_mm=1.2,
+        proud_mm=0.0,
+        sinks_mm=71.4375,
+        sink_limit_mm=76.2,
+        rms_before_mm=7.9375,
+        rms_after_mm=3.175,
+        seams=(seam,),
+    )
 
 
 def sample_finding(message, measured, limit, unit="mm", kind="ends miss"):
@@ -192,6 +215,7 @@ def sample_report(unit="in", name="two and a quarter", **changed):
             windshield_height_after_mm=262.0,
             windshield_plumb_before_mm=279.4,
             windshield_plumb_after_mm=222.25,
+            fit=sample_panel_fit(),
         ),
         "view": sample_view(),
         "totals": Totals(

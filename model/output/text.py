@@ -17,6 +17,7 @@ from .cells import (
     volume_cell,
     wrapped,
 )
+from .paneltext import panel_lines
 from .sureness import sureness_lines
 from .viewtext import view_lines
 
@@ -54,6 +55,7 @@ def report_text(report: Report) -> str:
         _before_and_after(report, unit),
         view_lines(report, unit),
         _moves(report, unit),
+        panel_lines(report, unit),
         _post_cuts(report, unit) if report.posts else [],
         _post_ends(report, unit) if report.posts else [],
         _marks(report, unit) if report.posts else [],

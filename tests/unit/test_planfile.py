@@ -84,9 +84,11 @@ plans = st.builds(
     window=st.none()
     | st.builds(
         WindowMove,
-        forward_mm=lengths,
-        down_mm=st.none() | lengths,
-        lay_down_deg=st.floats(-90, 90),
+        forward_mm=st.just("fit") | lengths,
+        down_mm=st.none() | st.just("fit") | lengths,
+        lay_down_deg=st.just("fit") | st.floats(-90, 90),
+        proud_mm=lengths,
+        sink_mm=st.none() | lengths,
         flange_mm=st.floats(0, 300),
     ),
     cut=st.sampled_from(["level", "square"]),
@@ -170,6 +172,15 @@ def test_dicts_that_are_no_plan_are_refused(change, rule):
         ("window_forward=4", {"window": WindowMove(forward_mm=101.6, lay_down_deg=4.5)}),
         ("window_down=1", {"window": WindowMove(forward_mm=76.2, lay_down_deg=4.5, down_mm=25.4)}),
         ("window_down=auto", {"window": WindowMove(forward_mm=76.2, lay_down_deg=4.5)}),
+        ("window_forward=fit", {"window": WindowMove(forward_mm="fit", lay_down_deg=4.5)}),
+        ("window_down=FIT", {"window": WindowMove(forward_mm=76.2, lay_down_deg=4.5, down_mm="fit")}),
+        ("lay_down=fit", {"window": WindowMove(forward_mm=76.2, lay_down_deg="fit")}),
+        (
+            "window_proud=-1/16",
+            {"window": WindowMove(forward_mm=76.2, lay_down_deg=4.5, proud_mm=-1.5875)},
+        ),
+        ("window_sink=1", {"window": WindowMove(forward_mm=76.2, lay_down_deg=4.5, sink_mm=25.4)}),
+        ("window_sink=none", {"window": WindowMove(forward_mm=76.2, lay_down_deg=4.5)}),
         ("lay_down=6°", {"window": WindowMove(forward_mm=76.2, lay_down_deg=6.0)}),
         ("flange=1", {"window": WindowMove(forward_mm=76.2, lay_down_deg=4.5, flange_mm=25.4)}),
         ("kerf=1/8", {"kerf_mm": 3.175}),
@@ -237,7 +248,7 @@ def test_a_refused_height_carries_its_limit(car):
 
 
 def test_every_setting_is_listed_once():
-    assert len(SETTINGS) == 14
+    assert len(SETTINGS) == 16
 
 
 @pytest.mark.parametrize(

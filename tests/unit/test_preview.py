@@ -103,7 +103,19 @@ def test_words_and_lengths(shown):
     assert isinstance(shown.plan.roof.fore_aft, float)
     shown.controls.words["shift.B"].choice.value = "none"
     assert shown.plan.shift_of("B", "right") is None
-    assert set(shown.controls.words) == {"fore_aft", "window_down", "shift.B"}  # only B can slide
+    own = {"fore_aft", "window_forward", "window_down", "lay_down", "shift.B"}  # only B can slide
+    assert set(shown.controls.words) == own
+
+
+def test_a_fitted_window_starts_a_typed_one_from_where_it_is(shown):
+    word = shown.controls.words["lay_down"]
+    word.choice.value = "fit"
+    assert shown.plan.window.lay_down_deg == "fit" and shown.report.window.fit.free == ("lay_down",)
+    solved = shown.built.window.lay_down_deg
+    shown.controls.show(shown.plan, shown.built)
+    word.choice.value = "a length"
+    assert shown.plan.window.lay_down_deg == pytest.approx(solved, abs=1e-12)
+    assert shown.report.window.fit is None
 
 
 def test_back_to_stock_and_the_window_left_in(shown):

@@ -9,6 +9,7 @@ from sample_reports import sample_report, validator
 
 from model import report as records
 from model.files import packaged_schema
+from model.panelreport import Misfit, PanelFit, SeamMisfit
 
 RECORDS_BY_SCHEMA = {
     "post": records.PostReport,
@@ -18,6 +19,9 @@ RECORDS_BY_SCHEMA = {
     "spread": records.Spread,
     "interference": records.Interference,
     "window": records.WindowReport,
+    "panel_fit": PanelFit,
+    "seam_misfit": SeamMisfit,
+    "misfit": Misfit,
     "sight": records.Sight,
     "post_sight": records.PostSight,
     "rear_sight": records.RearSight,

@@ -134,6 +134,18 @@ def test_a_seam_is_told_with_length_fit_and_place():
     assert "No facing edge: strip." in text
 
 
+def test_a_fitted_window_panel_is_told_before_and_after():
+    text = report_text(sample_report())
+    assert 'Solved: down 2-3/4" (70.0); lay-down 4.0°.' in text
+    assert "Stopped at its limit: lay-down." in text
+    assert 'The lower edge comes down 2-13/16" (71.4); at most 3" (76.2).' in text
+    row = r'window panel to roof, after +1/8" \(3\.2\) +1/16" \(1\.6\) +1/4" \(6\.4\) +-2\.5°'
+    assert re.search(row, text)
+    window = sample_report().window
+    held = type(window)(**{**vars(window), "fit": None})
+    assert "FITTED" not in report_text(sample_report(window=held))
+
+
 def test_findings_stand_under_their_limit_and_source():
     lines = report_text(sample_report()).splitlines()
     at = lines.index('  ends miss   limit 1/16" (1.5); source: assumed: half a wall thickness')
