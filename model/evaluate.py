@@ -9,6 +9,8 @@ import numpy as np
 
 from .built import Built, build
 from .carfindings import car_findings
+from .doorfindings import door_findings
+from .doors import side_glass
 from .errors import PlanError
 from .findings import findings_of
 from .glass import window_report
@@ -81,8 +83,8 @@ def fit_report_of(built: Built) -> Report:
 
 
 def with_interference(report: Report, built: Built) -> Report:
-    """Return the report with what runs into what, and the findings that follow from it."""
-    report = replace(report, interference=tuple(interference_of(built)))
+    """Return the report with what runs into what and the side glass, and the findings from them."""
+    report = replace(report, interference=tuple(interference_of(built)), side_glass=side_glass(built))
     return replace(report, findings=_findings(built, report))
 
 
@@ -90,6 +92,7 @@ def _findings(built, report):
     found = findings_of(built, report.posts, report.seams, report.interference, report.window)
     is_stock = built.plan.roof is None and built.plan.window is None
     found = (*found, *panel_findings(built), *view_findings(built, report.view))
+    found = (*found, *door_findings(built, report.side_glass))
     return (*found, *(car_findings(built.shape) if is_stock else ()))
 
 

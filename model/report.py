@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
+from .doorreport import PaneReport
 from .panelreport import PanelFit
 
 Point = tuple[float, float, float]
@@ -308,6 +309,7 @@ class Report:
     view: View
     totals: Totals
     findings: tuple[Finding, ...]
+    side_glass: tuple[PaneReport, ...] = ()
     uncertainty: Uncertainty | None = None
 
     def to_json(self) -> dict:

@@ -27,7 +27,7 @@ holds coefficients a[p, q] with S = Σ a[p, q] (u − u_i)^p (v − v_j)^q.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.interpolate import make_interp_spline
@@ -230,16 +230,12 @@ class Grid:
         """
         axes = list(VIEWS[view])
         target = np.asarray(across_up_mm, float)
-        flat_uv = self.lattice_uv.reshape(-1, 2)
-        axis, sign = _VIEW_AXIS_SIGN.get(view, (1, -1.0 if self.side == "left" else 1.0))
-        facing = self.normal(flat_uv)[:, axis] * sign > 0.02
-        if not facing.any():
+        flat_uv, tree = _seen_lattice(self, view)
+        if tree is None:
             raise MeasureError(
                 f"{what} lies on the {self.name}, which cannot be seen in {view} view.",
                 "Measure it in a view that faces it.",
             )
-        flat_uv = flat_uv[facing]
-        tree = cKDTree(self.lattice_mm.reshape(-1, 3)[facing][:, axes])
         uv = flat_uv[tree.query(target)[1]]
         for _ in range(30):
             point, du, dv, _ = self.frame(uv)
@@ -415,6 +411,16 @@ def _averaged_parameters(points):
     """
     chords = np.linalg.norm(np.diff(points, axis=0), axis=2).sum(axis=1)
     return np.concatenate([[0.0], np.cumsum(chords) / chords.sum()])
+
+
+@lru_cache(maxsize=32)
+def _seen_lattice(grid, view):
+    """Return the (u, v) of the lattice points that face the viewer, and a tree of where they are seen."""
+    flat_uv = grid.lattice_uv.reshape(-1, 2)
+    axis, sign = _VIEW_AXIS_SIGN.get(view, (1, -1.0 if grid.side == "left" else 1.0))
+    facing = grid.normal(flat_uv)[:, axis] * sign > 0.02
+    seen = grid.lattice_mm.reshape(-1, 3)[facing][:, list(VIEWS[view])]
+    return flat_uv[facing], cKDTree(seen) if facing.any() else None
 
 
 def _border_uv(count):

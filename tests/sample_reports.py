@@ -3,6 +3,7 @@
 import jsonschema
 from referencing import Registry, Resource
 
+from model.doorreport import DoorLeg, PaneCorner, PaneReport, WellReport
 from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
@@ -174,6 +175,59 @@ def sample_view():
     )
 
 
+def sample_pane(**changed):
+    """Return a door's pane whose front corner is re-made."""
+    corner = PaneCorner(
+        corner="front",
+        before_mm=(406.4, 581.3, 1409.7),
+        after_mm=(369.3, 580.6, 1350.7),
+        angle_before_deg=123.5,
+        angle_after_deg=122.9,
+        lean_front_before_deg=11.4,
+        lean_front_after_deg=13.5,
+        jog_mm=-3.8,
+    )
+    leg = DoorLeg(
+        leg="front",
+        post="B",
+        cut="level",
+        cut_height_mm=1143.0,
+        lean_side_deg=32.2,
+        lean_front_deg=9.9,
+        take_out_mm=68.9,
+        removed_mm=69.8,
+        lower_mm=(238.6, 641.7, 1143.0),
+        upper_mm=(275.4, 630.9, 1201.4),
+        miss_fore_aft_mm=-35.3,
+        miss_across_mm=10.7,
+        room_mm=184.0,
+    )
+    values = {
+        "pane": "door glass",
+        "side": "right",
+        "kind": "door",
+        "rail_before_mm": 559.9,
+        "rail_after_mm": 596.9,
+        "height_before_mm": 419.7,
+        "height_after_mm": 362.6,
+        "off_plane_mm": 3.9,
+        "outline_before_mm": ((0.0, 0.0), (800.0, 0.0), (800.0, 419.7)),
+        "outline_after_mm": ((0.0, 0.0), (800.0, 0.0), (800.0, 362.6)),
+        "corners": (corner,),
+        "legs": (leg,),
+        "well": WellReport(
+            depth_mm=None,
+            stands_before_mm=None,
+            stands_after_mm=None,
+            stroke_before_mm=None,
+            stroke_after_mm=None,
+            swing_mm=16.2,
+        ),
+        "to_measure": ("How deep the pane sits in its channels.",),
+    }
+    return PaneReport(**{**values, **changed})
+
+
 def sample_report(unit="in", name="two and a quarter", **changed):
     """Return a report of a plan that uses every part of a plan."""
     plan = Plan(
@@ -238,6 +292,7 @@ def sample_report(unit="in", name="two and a quarter", **changed):
             sample_finding("the upper end lands forward of the lower one.", 36.5, 1.5),
             sample_finding("the roof stands in the roll bar.", 16387.064, 0.0, "mm3", "interference"),
         ),
+        "side_glass": (sample_pane(),),
     }
     return Report(**{**values, **changed})
 

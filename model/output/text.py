@@ -17,6 +17,7 @@ from .cells import (
     volume_cell,
     wrapped,
 )
+from .doortext import side_glass_lines
 from .paneltext import panel_lines
 from .sureness import sureness_lines
 from .viewtext import view_lines
@@ -59,6 +60,7 @@ def report_text(report: Report) -> str:
         _post_cuts(report, unit) if report.posts else [],
         _post_ends(report, unit) if report.posts else [],
         _marks(report, unit) if report.posts else [],
+        side_glass_lines(report.side_glass, unit),
         sureness_lines(report.uncertainty, unit) if report.posts else [],
         _caution(CAUTION_CUT) if is_cut else [],
         _seams(report, unit),

@@ -7,6 +7,7 @@ import jsonschema
 import pytest
 from sample_reports import sample_report, validator
 
+from model import doorreport
 from model import report as records
 from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
@@ -29,6 +30,10 @@ RECORDS_BY_SCHEMA = {
     "view": records.View,
     "totals": records.Totals,
     "finding": records.Finding,
+    "side_pane": doorreport.PaneReport,
+    "pane_corner": doorreport.PaneCorner,
+    "door_leg": doorreport.DoorLeg,
+    "well": doorreport.WellReport,
 }
 
 

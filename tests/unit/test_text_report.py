@@ -171,7 +171,7 @@ def test_a_stock_report_warns_of_nothing():
         **{**vars(window), "windshield_height_after_mm": window.windshield_height_before_mm},
     )
     totals = type(report.totals)(**{**vars(report.totals), "weld_mm": 0.0})
-    nothing = {"posts": (), "seams": (), "interference": (), "findings": ()}
+    nothing = {"posts": (), "seams": (), "interference": (), "findings": (), "side_glass": ()}
     text = report_text(sample_report(window=still, totals=totals, **nothing))
     assert "Caution" not in text and "no findings" in text
 

@@ -1,0 +1,70 @@
+"""Where a lowered roof leaves a door's frame or a side pane with work that is easily overlooked."""
+
+from __future__ import annotations
+
+from .built import Built
+from .doorreport import PaneReport
+from .report import Finding
+from .units import shown
+
+
+def door_findings(built: Built, panes: tuple[PaneReport, ...]) -> list[Finding]:
+    """Return what to flag on doors and side panes."""
+    unit, found = built.shape.car.unit, []
+    for pane in panes:
+        where = f"{pane.pane} {pane.side}"
+        for leg in pane.legs:
+            found += _leg_findings(built, pane, leg, where, unit)
+        if not pane.outline_after_mm:
+            found.append(
+                Finding(
+                    kind="no room for the pane",
+                    where=where,
+                    message="The corners' radii no longer fit on the lowered opening: draw it anew.",
+                    measured=pane.height_after_mm,
+                    limit=pane.height_before_mm,
+                    unit="mm",
+                    source="geometry",
+                )
+            )
+    return found
+
+
+def _leg_findings(built, pane, leg, where, unit):
+    wall = built.shape.lines[(leg.post, pane.side)].post.wall_mm
+    worst = max(abs(leg.miss_fore_aft_mm), abs(leg.miss_across_mm))
+    found = []
+    if worst > wall / 2:
+        words = [
+            f"{shown(abs(mm), unit)} {names[mm < 0]}"
+            for mm, names in (
+                (leg.miss_fore_aft_mm, ("rearward", "forward")),
+                (leg.miss_across_mm, ("inboard", "outboard")),
+            )
+            if abs(mm) > wall / 2
+        ]
+        found.append(
+            Finding(
+                kind="door leg misses",
+                where=f"{where}, {leg.leg} leg",
+                message=f"Its upper end lands {' and '.join(words)}: re-make the corner on the leg's own "
+                "line, lean the frame in.",
+                measured=worst,
+                limit=wall / 2,
+                unit="mm",
+                source="half the wall of the post beside it, assumed for the frame",
+            )
+        )
+    if leg.room_mm < 0:
+        found.append(
+            Finding(
+                kind="door leg too short",
+                where=f"{where}, {leg.leg} leg",
+                message=f"The cuts leave the straight leg by {shown(-leg.room_mm, unit)}.",
+                measured=-leg.room_mm,
+                limit=0.0,
+                unit="mm",
+                source="geometry",
+            )
+        )
+    return found

@@ -1,0 +1,386 @@
+"""Doors and side glass: what follows when the roof comes down.
+
+**Side view is exact.**  The roof pitches about the y-parallel and moves in x
+and z, so where a point of a side goes in side view does not depend on its y:
+(x, z) → M (x, z).  An opening is a polygon of corners there, each edge
+rounded at its ends; its *legs* are the two edges that run from below the
+lower cut to above it, its *rail* the corners between their upper ends.
+
+**A door** (an opening right behind the front post of its side, or one whose
+well was measured) keeps its legs on their own lines, for below the cut they
+stay where they are; its rail goes with the roof.  The corner is re-made where
+the leg's line meets the moved rail's line.  With plumb drop d, no pitch and a
+level rail the corner goes down its own leg, so that for legs leaning a_F and
+a_R (+ rearward going up) the rail between the corners grows by
+
+    d (tan a_F − tan a_R),
+
+however far the roof went forward.
+
+**A fixed pane** loses no metal to a frame of its own: its upper corners go
+with the metal that carries them, roof or shifted post, and its edges are
+drawn straight from there to the lower corners.  A shift of the post ahead by
+s takes s from its rail.
+
+**Take-out of a leg** is that of a post without width (:mod:`model.posts`) that
+runs along the edge of the glass on the skin and is cut as the post beside it
+is: level or square to *itself*, at the post's height.  Where the leg has no
+room there, at the height that leaves the cuts as far from one end as from the
+other.
+
+**Across.**  The corner of the moved rail lies at the y of the roof's own skin
+there, P = M S(M⁻¹ (x, z)); where the skin ends before it, at that of its last
+line.  The frame leans further in by the change of the angle of the line from
+the leg's foot to the corner.  A pane that is drawn down along its own leaning
+plane comes to lie h (tan b' − tan b) further out at its lower edge, h plumb
+below the opening; tan b and tan b' are the means over its two edges.
+
+The outline for a template is made in :mod:`model.panetemplate`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import shapely
+
+from .built import Built
+from .doorreport import DOOR, FIXED, DoorLeg, PaneCorner, PaneReport, WellReport
+from .layout import ROOF
+from .measured import Opening, Post
+from .moves import RigidMove
+from .numeric import unit
+from .panetemplate import angle_at_deg, plane_of, radii_fit, template
+from .placing import PostKey, front_posts
+from .posts import CutPlane, PostEnds, PostLine, cut_plane, post_ends, room_above_mm
+from .shape import CarShape, GlassOpening
+from .skin import Grid
+
+_SAMPLES = 9  # along a leg, for the curve it makes on the skin
+_BORDER_SAMPLES = 60
+_PARALLEL = 1e-6  # sine of an angle at which two lines of a pane no longer meet
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """The upper part of a side opening between its two legs, in side view, front to rear. [mm]
+
+    ``upper`` holds the numbers of the opening's corners above the cut,
+    ``feet`` those of the lower ends of the front and the rear leg.
+    """
+
+    glass: GlassOpening
+    upper: tuple[int, ...]
+    feet: tuple[int, int]
+    posts: tuple[PostKey | None, PostKey | None]  # ahead and behind
+    kind: str
+
+    @property
+    def corners_mm(self) -> np.ndarray:
+        """All corners of the opening in its view, (n, 2)."""
+        return np.array([(c.across_mm, c.up_mm) for c in self.glass.opening.corners])
+
+
+def side_glass(built: Built) -> tuple[PaneReport, ...]:
+    """Return every side pane that the plan changes, with its door."""
+    if not built.ends:
+        return ()
+    frames = (_frame(built, glass) for glass in built.shape.openings if glass.opening.grid == "side")
+    return tuple(_pane(built, frame) for frame in frames if frame is not None)
+
+
+def _frame(built: Built, glass: GlassOpening) -> Frame | None:
+    """Return the frame of an opening that both cuts run through, or None."""
+    grid, corners = glass.outline.grid, glass.opening.corners
+    places = np.array([(c.across_mm, c.up_mm) for c in corners])
+    is_upper = built.lower.height_above(grid, _corners_on_skin(glass)) > 0
+    starts = np.nonzero(is_upper & ~np.roll(is_upper, 1))[0]
+    if len(starts) != 1:
+        return None
+    count, n = int(is_upper.sum()), len(corners)
+    upper = [(int(starts[0]) + i) % n for i in range(count)]
+    feet = [(upper[0] - 1) % n, (upper[-1] + 1) % n]
+    if places[feet[0], 0] > places[feet[1], 0]:
+        upper, feet = upper[::-1], feet[::-1]
+    posts = posts_beside(built.shape, glass.opening)
+    is_door = posts[0] in front_posts(built.shape.car) and count > 1
+    return Frame(glass, tuple(upper), tuple(feet), posts, DOOR if is_door else FIXED)
+
+
+@lru_cache(maxsize=64)
+def posts_beside(shape: CarShape, opening: Opening) -> tuple[PostKey | None, PostKey | None]:
+    """Return the posts next ahead of and behind a side opening, at half its height."""
+    low, high = (f(c.up_mm for c in opening.corners) for f in (min, max))
+    middle = sum(f(c.across_mm for c in opening.corners) for f in (min, max)) / 2
+    ahead, behind = [], []
+    for key, line in shape.lines.items():
+        if key[1] == opening.side:
+            x = float(line.lines(np.full(5, line.axis_at_height((low + high) / 2)))[0, 0])
+            (ahead if x < middle else behind).append((x, key))
+    return (max(ahead)[1] if ahead else None), (min(behind)[1] if behind else None)
+
+
+@lru_cache(maxsize=64)
+def _corners_on_skin(glass: GlassOpening) -> np.ndarray:
+    """Return the corners of an opening on the skin before any move, without their radii, (n, 3). [mm]"""
+    return points_of_side(glass.outline.grid, [(c.across_mm, c.up_mm) for c in glass.opening.corners])
+
+
+def points_of_side(grid: Grid, places_mm) -> np.ndarray:
+    """Return the points of a side at places of its view (n, 2); past its border, at the border's y. [mm]"""
+    places = np.asarray(places_mm, float).reshape(-1, 2)
+    border, points = _border(grid)
+    is_on = shapely.contains_xy(border, *places.T)
+    out = np.empty((len(places), 3))
+    out[:, 0], out[:, 2] = places.T
+    if is_on.any():
+        out[is_on, 1] = grid.point(grid.uv_from_view("side", places[is_on], "a side pane"))[:, 1]
+    for i in np.nonzero(~is_on)[0]:
+        nearest = np.linalg.norm(points[:, [0, 2]] - places[i], axis=1).argmin()
+        out[i, 1] = points[nearest, 1]
+    return out
+
+
+@lru_cache(maxsize=16)
+def _border(grid):
+    """Return the border of a side as a polygon in side view, drawn in by a hair, and its points (n, 3)."""
+    t = np.linspace(0, 1, _BORDER_SAMPLES + 1)[:-1]
+    zero, one = np.zeros_like(t), np.ones_like(t)
+    sides = ((t, zero), (one, t), (1 - t, one), (zero, 1 - t))
+    points = grid.point(np.concatenate([np.stack(side, axis=1) for side in sides]))
+    polygon = shapely.Polygon(points[:, [0, 2]]).buffer(-0.5)  # the chords of a bulging border lie inside it
+    shapely.prepare(polygon)
+    return polygon, points
+
+
+# ---------------------------------------------------------------- where the corners go
+
+
+def _in_side_view(move: RigidMove, places_mm):
+    """Return places of the side view, moved; y plays no part in a move of this program."""
+    places = np.asarray(places_mm, float).reshape(-1, 2)
+    points = np.stack([places[:, 0], np.zeros(len(places)), places[:, 1]], axis=1)
+    return move.points(points)[:, [0, 2]]
+
+
+def _movers(built: Built, frame: Frame) -> list[RigidMove]:
+    """Return the move of the metal at every upper corner of a fixed pane."""
+    moves = []
+    for i in frame.upper:
+        x, carrier = frame.corners_mm[i, 0], ROOF
+        for shift in built.shifts:
+            if shift.key in frame.posts and shift.front_mm - 1e-9 <= x <= shift.rear_mm + 1e-9:
+                carrier = f"{shift.name} upper"
+        moves.append(built.moves[carrier])
+    return moves
+
+
+def _moved_rail(built: Built, frame: Frame):
+    """Return the upper corners' new places (n, 2), how far metal is to be brought there, and its moves."""
+    corners, roof = frame.corners_mm, built.moves[ROOF]
+    upper = corners[list(frame.upper)]
+    if frame.kind == FIXED:
+        moves = _movers(built, frame)
+        places = np.concatenate([_in_side_view(m, p) for m, p in zip(moves, upper, strict=True)])
+        return places, np.zeros(2), moves
+    places, jog = _in_side_view(roof, upper), np.zeros(2)
+    ends = []
+    for end, (at, beside) in enumerate(((0, 1), (-1, -2))):
+        foot = corners[frame.feet[end]]
+        met = _meeting(foot, upper[at], places[at], places[beside])
+        ends.append(places[at] if met is None else met)
+        jog[end] = ends[-1][0] - places[at][0]
+    places[0], places[-1] = ends
+    return places, jog, [roof] * len(places)
+
+
+def _meeting(a, b, c, d):
+    """Return where the lines a-b and c-d meet in the plane, or None where they run alike."""
+    p, q = unit((b - a)[None])[0], unit((d - c)[None])[0]
+    sine = p[0] * q[1] - p[1] * q[0]
+    if abs(sine) < _PARALLEL:
+        return None
+    r = c - a
+    return a + (r[0] * q[1] - r[1] * q[0]) / sine * p
+
+
+def _corner_points(frame, places, moves):
+    """Return the upper corners in space before and after, and the feet, each (2, 3)."""
+    stock = _corners_on_skin(frame.glass)
+    unmoved = np.concatenate([_in_side_view(moves[k].inverse(), places[k]) for k in (0, -1)])
+    onto = points_of_side(frame.glass.outline.grid, unmoved)
+    after = np.array([moves[k].points(point) for k, point in zip((0, -1), onto, strict=True)])
+    return stock[[frame.upper[0], frame.upper[-1]]], after, stock[list(frame.feet)]
+
+
+# ---------------------------------------------------------------- legs
+
+
+@lru_cache(maxsize=64)
+def _leg_line(grid: Grid, side: str, name: str, foot: tuple[float, float], top: tuple[float, float]):
+    """Return an edge of an opening as a post without width, along the skin."""
+    share = np.linspace(0, 1, _SAMPLES)[:, None]
+    points = points_of_side(grid, (1 - share) * np.array(foot) + share * np.array(top))
+    if points[0, 2] > points[-1, 2]:
+        points = points[::-1]
+    post = Post(
+        name=name,
+        side=side,
+        axis_mm=tuple(map(tuple, points.tolist())),
+        width_mm=0.0,
+        depth_mm=0.0,
+        wall_mm=0.0,
+        cut_from_mm=float(points[0, 2]),
+        cut_to_mm=float(points[-1, 2]),
+        cut_at_mm=float(points[:, 2].mean()),
+    )
+    return PostLine(post)
+
+
+def _leg(built: Built, frame: Frame, end: int) -> DoorLeg:
+    """Return the front (0) or rear (1) leg of a door."""
+    opening, corners = frame.glass.opening, frame.corners_mm
+    name = ("front", "rear")[end]
+    foot, top = corners[frame.feet[end]], corners[frame.upper[-end]]
+    line = _leg_line(
+        frame.glass.outline.grid, opening.side, f"{opening.name} {name} leg", tuple(foot), tuple(top)
+    )
+    key = frame.posts[end] or frame.posts[1 - end]
+    ends = _leg_ends(built, line, key)
+    miss_fore_aft, miss_across = ends.miss_mm
+    lean_side, lean_front = ends.lean_deg
+    lower, upper = line.lines(ends.s_lower)[0], line.lines(ends.s_upper)[0]
+    return DoorLeg(
+        leg=name,
+        post=key[0],
+        cut=ends.plane.name,
+        cut_height_mm=float(ends.plane.point_mm[2]),
+        lean_side_deg=lean_side,
+        lean_front_deg=lean_front,
+        take_out_mm=float(ends.take_out_mm[0]),
+        removed_mm=float(ends.removed_mm[0]),
+        lower_mm=tuple(lower.tolist()),
+        upper_mm=tuple(upper.tolist()),
+        miss_fore_aft_mm=miss_fore_aft,
+        miss_across_mm=miss_across,
+        room_mm=room_above_mm(ends),
+    )
+
+
+def _leg_ends(built, line, key) -> PostEnds:
+    """Return both ends of a leg: cut at its post's height where there is room, else in its middle."""
+    plan, low, high = built.plan, line.post.cut_from_mm, line.post.cut_to_mm
+
+    def ends_at(height_mm):
+        plane: CutPlane = cut_plane(
+            line, replace(plan.cut_of(*key), post=line.post.name, height_mm=float(height_mm))
+        )
+        gaps = {"kerf_mm": plan.kerf_mm, "root_gap_mm": plan.root_gap_mm}
+        return post_ends(line, plane, built.moves[ROOF], **gaps)
+
+    ends = ends_at(np.clip(built.ends[key].plane.point_mm[2], low, high))
+    if room_above_mm(ends) >= 0:
+        return ends
+    taken = line.lines(ends.s_upper)[0, 2] - line.lines(ends.s_lower)[0, 2]
+    return ends_at(np.clip((low + high - taken) / 2, low, high))
+
+
+# ---------------------------------------------------------------- the pane
+
+
+def _pane(built: Built, frame: Frame) -> PaneReport:
+    opening, corners = frame.glass.opening, frame.corners_mm
+    places, jog, moves = _moved_rail(built, frame)
+    before, after, feet = _corner_points(frame, places, moves)
+    inboard = 1.0 if opening.side == "left" else -1.0
+    upper = corners[list(frame.upper)]
+    made = []
+    for end, (at, beside) in enumerate(((0, 1), (-1, -2))):
+        foot = corners[frame.feet[end]]
+        if len(upper) == 1:
+            neighbours = (corners[frame.feet[1 - end]],) * 2
+        else:
+            neighbours = (upper[beside], places[beside])
+        lean = [
+            float(np.degrees(np.arctan2(inboard * (p[end] - feet[end])[1], (p[end] - feet[end])[2])))
+            for p in (before, after)
+        ]
+        made.append(
+            PaneCorner(
+                corner=("front", "rear")[end],
+                before_mm=tuple(before[end].tolist()),
+                after_mm=tuple(after[end].tolist()),
+                angle_before_deg=angle_at_deg(upper[at], foot, neighbours[0]),
+                angle_after_deg=angle_at_deg(places[at], foot, neighbours[1]),
+                lean_front_before_deg=lean[0],
+                lean_front_after_deg=lean[1],
+                jog_mm=float(jog[end]),
+            )
+        )
+    lowered = corners.copy()
+    lowered[list(frame.upper)] = places
+    lower_left = frame.feet[0]
+    new_plane = plane_of(np.concatenate([feet, after]))
+    old = _stock_template(frame.glass, frame.feet, (frame.upper[0], frame.upper[-1]))
+    new = template(opening.corners, lowered, new_plane, corners[lower_left])
+    is_whole = radii_fit(opening.corners, lowered) and shapely.Polygon(new).is_valid
+    heights = [float(np.ptp(outline[:, 1])) for outline in (old, new)]
+    is_door = frame.kind == DOOR
+    return PaneReport(
+        pane=opening.name,
+        side=opening.side,
+        kind=frame.kind,
+        rail_before_mm=float(np.linalg.norm(before[1] - before[0])),
+        rail_after_mm=float(np.linalg.norm(after[1] - after[0])),
+        height_before_mm=heights[0],
+        height_after_mm=heights[1],
+        off_plane_mm=new_plane.off_mm,
+        outline_before_mm=tuple(map(tuple, old.tolist())),
+        outline_after_mm=tuple(map(tuple, new.tolist())) if is_whole else (),
+        corners=tuple(made),
+        legs=tuple(_leg(built, frame, end) for end in (0, 1)) if is_door else (),
+        well=_well(heights, made) if is_door else None,
+        to_measure=_to_measure(is_door, is_whole),
+    )
+
+
+@lru_cache(maxsize=64)
+def _stock_template(glass, feet, upper):
+    """Return the outline of a pane before any move, in its own plane."""
+    on_skin = _corners_on_skin(glass)
+    places = on_skin[:, [0, 2]]
+    return template(glass.opening.corners, places, plane_of(on_skin[[*feet, *upper]]), places[feet[0]])
+
+
+def _well(heights_mm, corners) -> WellReport:
+    """Return how the pane goes down into its door."""
+    before, after = (
+        np.mean([np.tan(np.radians(getattr(c, f"lean_front_{when}_deg"))) for c in corners])
+        for when in ("before", "after")
+    )
+    return WellReport(
+        depth_mm=None,
+        stands_before_mm=None,
+        stands_after_mm=None,
+        stroke_before_mm=None,
+        stroke_after_mm=None,
+        swing_mm=float(heights_mm[1] * np.cos(np.arctan(after)) * (after - before)),
+    )
+
+
+def _to_measure(is_door, is_whole) -> tuple[str, ...]:
+    """Return what has to be measured before the pane is made."""
+    words = [
+        "How deep the pane sits in its channels, all round: the outline is that of the opening, "
+        "the pane is larger by that much."
+    ]
+    if is_door:
+        words.append(
+            "How deep the well of the door is below the opening, along the glass, and how far the "
+            "lower edge of the pane may swing out in it."
+        )
+    if not is_whole:
+        words.append("The lowered opening is too low for its corners' radii: draw it anew.")
+    return tuple(words)

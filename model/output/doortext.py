@@ -1,0 +1,99 @@
+"""Doors and side glass, as lines of the report."""
+
+from __future__ import annotations
+
+from ..doorreport import DOOR, PaneReport
+from .cells import angle_cell, length_cell, place_cell, signed_cell, table_lines, wrapped
+
+DOOR_NOTE = (
+    "A door's legs stay on their own lines and its rail comes down with the roof; the corners are re-made "
+    "where the two meet, and the rail gets the change of its length. A leg's take-out is along the edge of "
+    "the glass; it misses as stated where the whole frame comes down with the roof. Tack the frame in the "
+    "closed door before it is welded."
+)
+FIXED_NOTE = "Upper corners of fixed panes go with the roof or the shifted post that carries them."
+CAUTION_SIDE_GLASS = (
+    "Tempered side glass cannot be cut: it shatters. Have new panes made from a template of the welded "
+    "opening; which glass may be used where, local codes decide."
+)
+
+
+def side_glass_lines(panes: tuple[PaneReport, ...], unit: str) -> list[str]:
+    """Return the legs, corners and panes of a plan; nothing where no side pane changes."""
+    if not panes:
+        return []
+    doors = [pane for pane in panes if pane.kind == DOOR]
+    lines = ["DOORS AND SIDE GLASS   a pane's height is up the glass; rail: between its upper corners"]
+    for name in dict.fromkeys(pane.pane for pane in panes):
+        own = [pane for pane in panes if pane.pane == name]
+        lines += [f"  {name}, {own[0].kind}", *_panes(own, unit), *_corners(own, unit)]
+        lines += [*(_legs(own, unit) if own[0].legs else []), ""]
+    if doors:
+        lines += wrapped(DOOR_NOTE)
+    if len(doors) < len(panes):
+        lines += wrapped(FIXED_NOTE)
+    for pane in doors[:1]:
+        lines += wrapped(_down_words(doors, unit))
+        lines += [line for text in pane.to_measure for line in wrapped(f"To measure: {text}", "  ", "      ")]
+    return [*lines, *wrapped(CAUTION_SIDE_GLASS, "  Caution: ", "  ")]
+
+
+def _panes(panes, unit):
+    rows = [
+        [
+            pane.side,
+            *(length_cell(mm, unit) for mm in (pane.rail_before_mm, pane.rail_after_mm)),
+            length_cell(pane.rail_after_mm - pane.rail_before_mm, unit),
+            length_cell(pane.height_after_mm, unit),
+            length_cell(pane.height_after_mm - pane.height_before_mm, unit),
+        ]
+        for pane in panes
+    ]
+    return table_lines(["pane", "rail before", "after", "change", "height after", "change"], rows)
+
+
+def _corners(panes, unit):
+    rows = [
+        [
+            f"{pane.side}, {corner.corner}",
+            place_cell(corner.after_mm, unit),
+            angle_cell(corner.angle_before_deg),
+            angle_cell(corner.angle_after_deg),
+            angle_cell(corner.lean_front_after_deg - corner.lean_front_before_deg),
+        ]
+        for pane in panes
+        for corner in pane.corners
+    ]
+    return table_lines(["corner", "re-made at", "angle before", "after", "frame leans in by"], rows)
+
+
+def _legs(doors, unit):
+    rows = [
+        [
+            f"{pane.side}, {leg.leg}",
+            length_cell(leg.lower_mm[2], unit),
+            length_cell(leg.take_out_mm, unit),
+            signed_cell(leg.miss_fore_aft_mm, unit, "rearward", "forward"),
+            signed_cell(leg.miss_across_mm, unit, "inboard", "outboard"),
+        ]
+        for pane in doors
+        for leg in pane.legs
+    ]
+    return table_lines(["leg", "lower mark z", "take-out", "miss fore-and-aft", "miss across"], rows)
+
+
+def _down_words(doors, unit):
+    """Say whether the panes still go down into their doors."""
+    less = min(pane.height_before_mm - pane.height_after_mm for pane in doors)
+    swing = max((pane.well.swing_mm for pane in doors), key=abs)
+    said = (
+        f"The door panes are {length_cell(less, unit)} shorter and go down at least as far as before; stop "
+        "the winder that much earlier"
+        if less >= 0
+        else f"The door panes are {length_cell(-less, unit)} taller than before: they need a deeper well"
+    )
+    way = "out" if swing > 0 else "in"
+    return (
+        f"{said}. With the frame leaned in, the lower edge of a pane that is all the way down swings {way} "
+        f"by {length_cell(abs(swing), unit)}: see that it clears the inside of the door."
+    )

@@ -1,0 +1,91 @@
+"""The flat outline of a side pane, for a template: its plane, and its edge in that plane.
+
+**Plane.**  Nearest (least squares) to four places: the lower ends of the legs
+and the upper corners.  Its axes are the direction in it that is nearest to
+the car's x, and up the glass.  A place (x, z) of the side view is carried
+along y onto it, y = −(n_x x + n_z z) / n_y with n the plane's normal, so that
+up the glass a plumb height h becomes h / cos(lean).
+
+The edge is rounded in side view, as it was measured, before it is carried.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .measured import Corner, Opening
+from .outlines import outline_in_view
+
+
+@dataclass(frozen=True, eq=False)
+class PanePlane:
+    """A pane's own plane."""
+
+    axes: np.ndarray  # (2, 3): along the car, up the glass
+    normal: np.ndarray
+    off_mm: float  # how far the furthest of its places lies off it
+
+
+def plane_of(points) -> PanePlane:
+    """Return the plane nearest to points (n, 3)."""
+    middle = points.mean(axis=0)
+    normal = np.linalg.svd(points - middle)[2][2]
+    along = np.array([1.0, 0.0, 0.0]) - normal[0] * normal
+    along /= np.linalg.norm(along)
+    up = np.cross(normal, along)
+    up *= np.sign(up[2])
+    off = float(np.abs((points - middle) @ normal).max())
+    return PanePlane(np.array([along, up]), normal, off)
+
+
+def template(stock_corners, places_mm, plane: PanePlane, origin) -> np.ndarray:
+    """Return the rounded edge in the pane's plane, (n, 2), the first place not repeated. [mm]
+
+    Parameters
+    ----------
+    stock_corners : sequence of Corner
+        For their radii.
+    places_mm : (n, 2)
+        Where those corners are now, in side view.
+    origin : (2,)
+        The place that is (0, 0).
+    """
+    normal = plane.normal
+    parts = outline_in_view(_opening_of(stock_corners, places_mm))
+    outline = np.concatenate([part[:1] if _is_straight(part) else part[:-1] for part in parts])
+    x, z = (outline - origin).T
+    points = np.stack([x, -(normal[0] * x + normal[2] * z) / normal[1], z], axis=1)
+    return points @ plane.axes.T
+
+
+def _is_straight(part):
+    way, r = part[-1] - part[0], part - part[0]
+    return np.abs(way[0] * r[:, 1] - way[1] * r[:, 0]).max() < 1e-9 * (way @ way)
+
+
+def _opening_of(stock_corners, places_mm) -> Opening:
+    corners = tuple(
+        Corner(across_mm=float(x), up_mm=float(z), radius_mm=c.radius_mm)
+        for c, (x, z) in zip(stock_corners, places_mm, strict=True)
+    )
+    return Opening(name="pane", role="side glass", grid="side", view="side", side="right", corners=corners)
+
+
+def radii_fit(stock_corners, places_mm) -> bool:
+    """Whether the corners' radii still fit on the edges between their places (n, 2)."""
+    n = len(stock_corners)
+    setback = [
+        c.radius_mm
+        / np.tan(np.radians(angle_at_deg(places_mm[i], places_mm[i - 1], places_mm[(i + 1) % n])) / 2)
+        for i, c in enumerate(stock_corners)
+    ]
+    length = np.linalg.norm(np.roll(places_mm, -1, axis=0) - places_mm, axis=1)
+    return all(setback[i] + setback[(i + 1) % n] <= length[i] + 1e-6 for i in range(n))
+
+
+def angle_at_deg(corner, foot, beside) -> float:
+    """Return the angle at a corner between the ways to two other places of the plane."""
+    p, q = foot - corner, beside - corner
+    return float(np.degrees(np.arctan2(abs(p[0] * q[1] - p[1] * q[0]), p @ q)))

@@ -1,0 +1,263 @@
+"""Doors and side panes: closed forms on flat cabs, and other ways of reckoning on measured cars."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+from invented_cars import box_car, flat_car, mirrored_car, mirrored_plan, tan, varied_car, varied_plan
+from scipy.interpolate import LinearNDInterpolator
+
+from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
+from model.doors import points_of_side, side_glass
+from model.evaluate import build_checked, evaluate
+from model.measured import Corner
+from model.plan import Plan, PostShift, RoofMove
+from model.planfile import read_plan
+
+RAKE, TUMBLE, DROP = 32.0, 14.0, 50.0
+
+
+def lowered(car, drop=DROP, rear=None, **changed):
+    move = {"fore_aft": "straight-down", **changed.pop("move", {})}
+    roof = RoofMove(front_drop_mm=drop, rear_drop_mm=drop if rear is None else rear, **move)
+    return build_checked(car, Plan(roof=roof, kerf_mm=1.2, root_gap_mm=0.8, **changed))
+
+
+def panes_of(built):
+    return {(pane.pane, pane.side): pane for pane in side_glass(built)}
+
+
+def front_edge(car):
+    """Foot and top of the door's front edge in side view, and the tangent of its lean."""
+    corners = next(o for o in car.openings if o.name == "door glass").corners
+    foot, top = corners[0], corners[3]
+    return foot, top, (top.across_mm - foot.across_mm) / (top.up_mm - foot.up_mm)
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+@pytest.mark.parametrize("fore_aft", ["straight-down", "along-windshield", 20.0])
+def test_a_level_rail_grows_by_the_drop_times_the_difference_of_the_leans(side, fore_aft):
+    """d (tan a_F − tan a_R) with a_R = 0, however far the roof goes forward; corners go down their legs."""
+    car = flat_car(rake_deg=RAKE, tumblehome_deg=TUMBLE)
+    built = lowered(car, move={"fore_aft": fore_aft})
+    door = panes_of(built)["door glass", side]
+    foot, top, slope = front_edge(car)
+    front, rear = door.corners
+    assert door.kind == "door"
+    assert door.rail_after_mm - door.rail_before_mm == pytest.approx(DROP * slope, abs=1e-6)
+    assert front.after_mm[0] == pytest.approx(top.across_mm - DROP * slope, abs=1e-6)
+    assert rear.after_mm[0] == pytest.approx(700.0, abs=1e-6)
+    for corner in door.corners:
+        assert corner.after_mm[2] == pytest.approx(top.up_mm - DROP, abs=1e-6)
+        assert corner.angle_after_deg == pytest.approx(corner.angle_before_deg, abs=1e-6)
+        # The rail comes straight down: its y stays, and the line from the foot leans H tan b / (H − d).
+        assert abs(corner.after_mm[1]) == pytest.approx(700 - top.up_mm * tan(TUMBLE), abs=1e-6)
+        height = top.up_mm - foot.up_mm
+        assert corner.lean_front_before_deg == pytest.approx(TUMBLE, abs=1e-6)
+        assert tan(corner.lean_front_after_deg) == pytest.approx(
+            height * tan(TUMBLE) / (height - DROP), abs=1e-9
+        )
+    slide = built.roof.forward_mm
+    assert front.jog_mm == pytest.approx(slide - DROP * slope, abs=1e-6)
+    assert rear.jog_mm == pytest.approx(slide, abs=1e-6)
+    assert door.off_plane_mm == pytest.approx(0, abs=1e-6)
+
+
+@pytest.mark.parametrize("cut", ["level", "square"])
+def test_legs_are_cut_as_posts_are(cut):
+    """Level: d √(1 + tan² a + tan² b), misses d tan a − s and d tan b.  Square: −D·t."""
+    car = flat_car(rake_deg=RAKE, tumblehome_deg=TUMBLE)
+    built = lowered(car, move={"fore_aft": 20.0}, cut=cut)
+    slope = front_edge(car)[2]
+    for side in ("right", "left"):
+        door = panes_of(built)["door glass", side]
+        for leg, a, post in zip(door.legs, (slope, 0.0), "AB", strict=True):
+            true = np.sqrt(1 + a * a + tan(TUMBLE) ** 2)
+            assert (leg.post, leg.cut) == (post, cut)
+            if cut == "level":
+                assert leg.take_out_mm == pytest.approx(DROP * true, abs=1e-6)
+                assert leg.removed_mm == pytest.approx((DROP + 0.8) * true, abs=1e-6)
+                assert leg.miss_fore_aft_mm == pytest.approx(DROP * a - 20, abs=1e-6)
+                assert leg.miss_across_mm == pytest.approx(DROP * tan(TUMBLE), abs=1e-6)
+            else:
+                assert leg.take_out_mm == pytest.approx((20 * a + DROP) / true, abs=1e-6)
+            assert tan(leg.lean_side_deg) == pytest.approx(a, abs=1e-9)
+            assert leg.lean_front_deg == pytest.approx(TUMBLE, abs=1e-6)
+
+
+def test_a_rail_turned_by_the_pitch_meets_the_legs_where_long_lines_cross():
+    """Upright box, 40 and 70: moved rail and old legs crossed by shapely; angles change by the pitch."""
+    built = lowered(box_car(), 40, 70)
+    door = panes_of(built)["door glass", "right"]
+    pitch = built.roof.pitch_deg
+    rail = np.array([c.before_mm for c in door.corners])
+    moved = built.moves["roof"].points(rail)[:, [0, 2]]
+    way = moved[1] - moved[0]
+    long_rail = shapely.LineString([moved[0] - way, moved[1] + way])
+    foot, top, _ = front_edge(built.shape.car)
+    legs = (
+        shapely.LineString([(foot.across_mm, foot.up_mm), (top.across_mm, top.up_mm)]),
+        shapely.LineString([(700.0, 0.0), (700.0, 480.0)]),
+    )
+    for corner, leg in zip(door.corners, legs, strict=True):
+        met = leg.intersection(long_rail)
+        assert (corner.after_mm[0], corner.after_mm[2]) == pytest.approx((met.x, met.y), abs=1e-9)
+    front, rear = door.corners
+    # Rear down: the rail's rear end sinks, so the rear corner opens and the front one closes by the pitch.
+    assert rear.angle_after_deg - rear.angle_before_deg == pytest.approx(pitch, abs=1e-9)
+    assert front.angle_after_deg - front.angle_before_deg == pytest.approx(-pitch, abs=1e-9)
+
+
+def test_a_shifted_post_takes_its_shift_from_the_fixed_pane_behind_it():
+    car = flat_car(rake_deg=RAKE, tumblehome_deg=TUMBLE)
+    plan = {"move": {"fore_aft": "along-windshield"}, "shifts": (PostShift(post="B"),)}
+    built = lowered(car, **plan)
+    pane = panes_of(built)["quarter glass", "right"]
+    slide = built.roof.forward_mm
+    assert pane.kind == "fixed" and pane.legs == () and pane.well is None
+    assert slide == pytest.approx(DROP * tan(RAKE), abs=1e-6)
+    assert pane.rail_before_mm - pane.rail_after_mm == pytest.approx(slide, abs=1e-6)
+    front, rear = pane.corners
+    assert front.after_mm[0] == pytest.approx(front.before_mm[0], abs=1e-6)
+    assert rear.after_mm[0] == pytest.approx(rear.before_mm[0] - slide, abs=1e-6)
+
+
+def test_the_outline_is_the_side_view_stretched_up_the_glass():
+    """Sides lean by b before and b' after: areas are those of the side view over cos b and over cos b'."""
+    car = flat_car(rake_deg=RAKE, tumblehome_deg=TUMBLE)
+    door = panes_of(lowered(car))["door glass", "right"]
+    foot, top, slope = front_edge(car)
+    height = top.up_mm - foot.up_mm
+    for outline, drop, lean in (
+        (door.outline_before_mm, 0.0, TUMBLE),
+        (door.outline_after_mm, DROP, door.corners[0].lean_front_after_deg),
+    ):
+        h, cos = height - drop, np.cos(np.radians(lean))
+        sharp = h * (700 - foot.across_mm - h * slope / 2)
+        angles = [np.pi / 2, np.pi / 2, np.arctan2(1, slope), np.pi - np.arctan2(1, slope)]
+        rounded = sharp - sum(20**2 * (1 / np.tan(q / 2) - (np.pi - q) / 2) for q in angles)
+        assert shapely.Polygon(outline).area == pytest.approx(rounded / cos, rel=2e-5)
+        places = np.array(outline)
+        assert np.ptp(places[:, 1]) == pytest.approx(h / cos, abs=1e-6)
+        assert places[:, 1].min() == pytest.approx(0, abs=1e-6)
+    lean = tan(door.corners[0].lean_front_after_deg)
+    assert door.well.swing_mm == pytest.approx((height - DROP) * (lean - tan(TUMBLE)), abs=1e-6)
+
+
+def test_nothing_changes_where_the_roof_is_not_cut():
+    assert side_glass(build_checked(flat_car(), Plan())) == ()
+    assert evaluate(flat_car()).side_glass == ()
+
+
+def with_door_glass(car, corners):
+    """Return the car with another door glass, (across, up, radius) around."""
+    made = tuple(Corner(across_mm=x, up_mm=z, radius_mm=r) for x, z, r in corners)
+    openings = (replace(o, corners=made) if o.name == "door glass" else o for o in car.openings)
+    return replace(car, openings=tuple(openings))
+
+
+def test_a_pane_too_low_for_its_radii_has_no_outline_and_is_flagged():
+    """Radii of 150 fit on edges of 348, and not on what 80 leave of them."""
+    square = [(x, z, 150.0) for x, z in ((250, 60), (700, 60), (700, 408), (250, 408))]
+    built = lowered(with_door_glass(box_car(), square), 40.0)
+    assert panes_of(built)["door glass", "right"].outline_after_mm
+    roof = RoofMove(front_drop_mm=80.0, rear_drop_mm=80.0)
+    report = evaluate(with_door_glass(box_car(), square), Plan(roof=roof))
+    found = [f for f in report.findings if f.kind == "no room for the pane"]
+    assert [f.where for f in found] == ["door glass right", "door glass left"]
+    assert found[0].measured == pytest.approx(348 - 80, abs=1e-6)
+
+
+def test_a_leg_without_room_at_its_post_s_cut_is_cut_in_its_middle():
+    """Legs from 60 to 408; 170 and a root gap of 0.8 from 240 do not fit, (468 − 170.8) / 2 does."""
+    for leg in panes_of(lowered(box_car(), 170.0))["door glass", "right"].legs:
+        assert leg.cut_height_mm == pytest.approx((60 + 408 - 170.8) / 2, abs=1e-6)
+        assert leg.room_mm == pytest.approx((408 - 60 - 170.8) / 2, abs=1e-6)
+
+
+def test_a_leg_shorter_than_the_drop_is_flagged():
+    short = with_door_glass(box_car(), [(250, 80, 5), (700, 80, 5), (700, 245, 5), (250, 245, 5)])
+    report = evaluate(short, Plan(roof=RoofMove(front_drop_mm=175.0, rear_drop_mm=175.0)))
+    found = [f for f in report.findings if f.kind == "door leg too short"]
+    assert len(found) == 4 and all(f.measured > 0 for f in found)
+    plain = evaluate(box_car(), Plan(roof=RoofMove(front_drop_mm=50.0, rear_drop_mm=50.0)))
+    assert not [f for f in plain.findings if f.kind == "door leg too short"]
+
+
+def test_a_leg_that_misses_is_flagged_with_its_measure():
+    car = flat_car(rake_deg=RAKE, tumblehome_deg=TUMBLE)
+    report = evaluate(car, Plan(roof=RoofMove(front_drop_mm=DROP, rear_drop_mm=DROP)))
+    found = {f.where: f for f in report.findings if f.kind == "door leg misses"}
+    rear = found["door glass right, rear leg"]
+    assert rear.measured == pytest.approx(DROP * tan(RAKE), abs=1e-6) and rear.limit == 0.75
+
+
+@pytest.mark.parametrize("name", demo_car_names())
+def test_a_leg_of_a_measured_car_by_a_polyline_on_the_skin(name):
+    """The edge of the glass as 4001 points: arc length between the heights where the cuts cross it."""
+    car = read_car(demo_car_path(name))
+    built = build_checked(car, read_plan(demo_plan_path(name), car))
+    roof = built.moves["roof"]
+    for pane in side_glass(built):
+        for leg, corner in zip(pane.legs, pane.corners, strict=False):
+            opening = next(o for o in built.shape.openings if o.name == f"{pane.pane} {pane.side}")
+            corners = np.array([(c.across_mm, c.up_mm) for c in opening.opening.corners])
+            top = np.array([corner.before_mm[0], corner.before_mm[2]])
+            k = int(np.abs(corners - top).sum(axis=1).argmin())
+            foot = min(corners[k - 1], corners[(k + 1) % 4], key=lambda p: p[1])
+            share = np.linspace(0, 1, 4001)[:, None]
+            line = points_of_side(opening.outline.grid, foot + share * (top - foot))
+            along = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+            s_low = np.interp(leg.cut_height_mm, line[:, 2], along)
+            s_take = np.interp(leg.cut_height_mm, roof.points(line)[:, 2], along)
+            assert leg.take_out_mm == pytest.approx(s_take - s_low, abs=0.01)
+            landing = roof.points([np.interp(s_take, along, line[:, i]) for i in range(3)])
+            lower = np.array([np.interp(s_low, along, line[:, i]) for i in range(3)])
+            inboard = -1 if pane.side == "right" else 1
+            assert leg.miss_fore_aft_mm == pytest.approx(landing[0] - lower[0], abs=0.01)
+            assert leg.miss_across_mm == pytest.approx(inboard * (landing - lower)[1], abs=0.01)
+
+
+@pytest.mark.parametrize("name", demo_car_names())
+def test_a_corner_lies_on_the_moved_skin_by_triangles(name):
+    """A fine lattice of the side, moved with the roof and cut into triangles: y at the corner's x and z."""
+    car = read_car(demo_car_path(name))
+    built = build_checked(car, read_plan(demo_plan_path(name), car))
+    t = np.linspace(0, 1, 241)
+    for side in ("right", "left"):
+        grid = built.shape.skin.grids[f"side {side}"]
+        lattice = grid.point(np.stack(np.meshgrid(t, t, indexing="ij"), axis=-1).reshape(-1, 2))
+        moved = built.moves["roof"].points(lattice)
+        y_of = LinearNDInterpolator(moved[:, [0, 2]], moved[:, 1])
+        for corner in panes_of(built)["door glass", side].corners:
+            x, y, z = corner.after_mm
+            assert y == pytest.approx(float(y_of(x, z)), abs=0.05)
+
+
+@pytest.mark.parametrize("key", [2, 5, 8])
+def test_a_mirrored_car_has_mirrored_panes(key):
+    car = varied_car(key)
+    plan = varied_plan(car, key)
+    ours = panes_of(build_checked(car, plan))
+    theirs = panes_of(build_checked(mirrored_car(car), mirrored_plan(plan)))
+    assert len(ours) == len(theirs)
+    for (name, side), pane in ours.items():
+        other = theirs[name, {"right": "left", "left": "right"}[side]]
+        assert other.rail_after_mm == pytest.approx(pane.rail_after_mm, abs=1e-6)
+        assert other.height_after_mm == pytest.approx(pane.height_after_mm, abs=1e-6)
+        for a, b in zip(pane.corners, other.corners, strict=True):
+            assert b.after_mm == pytest.approx((a.after_mm[0], -a.after_mm[1], a.after_mm[2]), abs=1e-6)
+            assert b.lean_front_after_deg == pytest.approx(a.lean_front_after_deg, abs=1e-6)
+        for a, b in zip(pane.legs, other.legs, strict=True):
+            assert b.take_out_mm == pytest.approx(a.take_out_mm, abs=1e-6)
+            assert b.miss_across_mm == pytest.approx(a.miss_across_mm, abs=1e-6)
+
+
+@pytest.mark.parametrize("key", [1, 4, 7, 10])
+def test_outlines_are_whole_and_lie_within_the_opening_s_length(key):
+    car = varied_car(key)
+    for pane in side_glass(build_checked(car, varied_plan(car, key))):
+        if pane.outline_after_mm:
+            assert shapely.Polygon(pane.outline_after_mm).is_valid
+        assert shapely.Polygon(pane.outline_before_mm).is_valid
