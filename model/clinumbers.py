@@ -94,7 +94,7 @@ def _tape(options):
 
 def _compare(options):
     from .evaluate import evaluate
-    from .output.text import comparison_text
+    from .output.comparison import comparison_text
 
     if len(options.plans) < 2:
         raise CommandRefused("plumbdrop compare: must be given two plans or more; got 1. Name another one.")

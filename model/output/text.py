@@ -1,4 +1,4 @@
-"""The report as text, for a person with a tape in hand; and several plans side by side."""
+"""The report as text, for a person with a tape in hand."""
 
 from __future__ import annotations
 
@@ -73,19 +73,6 @@ def report_text(report: Report) -> str:
     return "\n\n".join("\n".join(lines) for lines in sections if lines) + "\n"
 
 
-def comparison_text(reports) -> str:
-    """Return plans of one car side by side, three to a block of at most 100 columns."""
-    blocks = [reports[i : i + 3] for i in range(0, len(reports), 3)]
-    unit = reports[0].car["unit"]
-    lines = [f"{reports[0].car['name']}: {len(reports)} plans side by side", _lengths_line(unit)]
-    for block in blocks:
-        names = [_shortened(report.plan["name"], 22) for report in block]
-        rows = zip(*(_headline_cells(report, unit) for report in block), strict=True)
-        labels = [label for label, _ in _HEADLINES]
-        lines += ["", *table_lines(["", *names], [[a, *b] for a, b in zip(labels, rows, strict=True)])]
-    return "\n".join([*lines, "", *_caution(CAUTION_ROAD)]) + "\n"
-
-
 def check_text(car, report: Report, measures_lines) -> str:
     """Return what was read of a measured car and what is worth measuring again.
 
@@ -141,12 +128,12 @@ def _head(report, unit):
     listed = f"{count} finding{'s' * (count != 1)}, listed at the end" if count else "no findings"
     return [
         f"{report.car['name']}   plan: {report.plan['name']}   {listed}",
-        _lengths_line(unit),
+        lengths_line(unit),
         "Frame: x to the rear, y to the car's right, z up.",
     ]
 
 
-def _lengths_line(unit):
+def lengths_line(unit):
     if unit == "in":
         return "Lengths in shop inches to 1/16, gaps and steps to 1/32; millimetres in brackets."
     return f"Lengths in {unit_name(unit)}."
@@ -345,52 +332,3 @@ def _in_unit(value, quantity, unit):
 
 def _caution(text):
     return wrapped(text, "  Caution: ", "  ")
-
-
-def _shortened(text, size):
-    return text if len(text) <= size else text[: size - 1] + "…"
-
-
-def _greatest_gap(report):
-    return max((s.gap_mm.max for s in report.seams if s.gap_mm), default=None)
-
-
-def _deepest_overlap(report):
-    least = min((s.gap_mm.min for s in report.seams if s.gap_mm), default=0.0)
-    return max(0.0, -least)
-
-
-def _greatest(report, field):
-    return max((abs(getattr(post, field)) for post in report.posts), default=0.0)
-
-
-_HEADLINES = (
-    ("front drop", lambda r, u: length_cell(r.totals.front_drop_mm, u)),
-    ("rear drop", lambda r, u: length_cell(r.totals.rear_drop_mm, u)),
-    ("roof forward", lambda r, u: length_cell(r.totals.roof_forward_mm, u)),
-    ("roof pitch, + rear down", lambda r, u: angle_cell(r.totals.roof_pitch_deg)),
-    ("highest point after", lambda r, u: length_cell(r.totals.height_after_mm, u)),
-    ("headroom after", lambda r, u: length_cell(r.totals.headroom_after_mm, u)),
-    ("windshield along glass", lambda r, u: length_cell(r.window.windshield_height_after_mm, u)),
-    (
-        "windshield rake after",
-        lambda r, u: angle_cell(r.window.windshield_rake_after_deg, "rearward", "forward"),
-    ),
-    ("rear window rake after", lambda r, u: angle_cell(r.window.rear_rake_after_deg, "rearward", "forward")),
-    ("rear window forward", lambda r, u: length_cell(r.window.rear_forward_mm, u)),
-    ("rear window down", lambda r, u: length_cell(r.window.rear_down_mm, u)),
-    ("greatest take-out", lambda r, u: length_cell(_greatest(r, "take_out_mm"), u)),
-    ("greatest miss fore-aft", lambda r, u: length_cell(_greatest(r, "miss_fore_aft_mm"), u)),
-    ("greatest miss across", lambda r, u: length_cell(_greatest(r, "miss_across_mm"), u)),
-    ("greatest gap", lambda r, u: gap_cell(_greatest_gap(r), u)),
-    ("deepest overlap", lambda r, u: gap_cell(_deepest_overlap(r), u)),
-    ("interference, places", lambda r, u: str(len(r.interference))),
-    ("seams", lambda r, u: str(len(r.seams))),
-    ("weld", lambda r, u: long_cell(r.totals.weld_mm, u)),
-    ("skin cut out", lambda r, u: area_cell(r.totals.removed_area_mm2, u)),
-    ("findings", lambda r, u: str(len(r.findings))),
-)
-
-
-def _headline_cells(report, unit):
-    return [cell(report, unit) for _, cell in _HEADLINES]

@@ -7,9 +7,10 @@ from html import escape
 
 from ..built import Built
 from ..carfile import demo_car_path, demo_plan_path, read_car
+from ..comparison import with_window_in_stock_place
 from ..evaluate import build_checked, report_of
 from ..measured import Car
-from ..plan import Plan, WindowMove
+from ..plan import Plan
 from ..planfile import read_plan
 from ..report import Report
 from ..silhouette import VIEWS, drawing_of
@@ -42,9 +43,8 @@ def window_ways(car: Car, plan: Plan) -> WindowWays:
     plan : Plan
         One that cuts the rear window out.
     """
-    stays = WindowMove(down_mm=0.0, flange_mm=plan.window.flange_mm)
     plans = (
-        replace(plan, name="rear window where it was", window=stays),
+        replace(with_window_in_stock_place(plan), name="rear window where it was"),
         replace(plan, name="moved forward and laid down"),
     )
     built = tuple(build_checked(car, each) for each in plans)

@@ -18,7 +18,8 @@ from model.output.cells import (
     table_lines,
     volume_cell,
 )
-from model.output.text import comparison_text, report_text, worst_first
+from model.output.comparison import comparison_text
+from model.output.text import report_text, worst_first
 
 
 @pytest.mark.parametrize(
