@@ -1,4 +1,4 @@
-"""Plans of one car, carried out, to set side by side; and the same plan with its rear window left where it was."""
+"""Plans of one car carried out, to set side by side; and a plan with its rear window left where it was."""
 
 from __future__ import annotations
 

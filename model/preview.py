@@ -15,6 +15,8 @@ from threading import Thread
 from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from .carfindings import car_check
+from .comparison import STOCK
+from .comparisonview import ComparisonView
 from .controls import Controls
 from .errors import FileRefused, RoofError
 from .evaluate import build_checked, fit_report_of, with_interference
@@ -29,7 +31,7 @@ from .plan import Plan, WindowMove
 from .planfile import read_plan, write_plan
 from .planhistory import PlanHistory
 from .plansettings import plan_with_settings
-from .previewpage import FILE, PreviewPage
+from .previewpage import FILE, SWIPE, PreviewPage
 from .previewstyle import status_html
 from .processes import uncertainty_elsewhere, write_step_elsewhere
 from .report import Report
@@ -84,7 +86,7 @@ class Preview(PreviewPage):
         self._history, self._kept = PlanHistory(Plan()), None
         self._waiting: list[asyncio.TimerHandle] = []
         self._finding: asyncio.Future | None = None
-        super().__init__()
+        super().__init__(ComparisonView(self._take_plan, self._guarded, self._offer_before))
         self._wire()
         self._guarded(lambda: self._take_car(str(car), plan))
 
@@ -178,7 +180,9 @@ class Preview(PreviewPage):
         self.measures.value = measures_html(car_check(built.shape))
         self.controls = Controls(car, self.set, self.cut_window, self._refuse)
         self.controls_box.children = (self.controls,)
+        self.before.value = STOCK
         self.view.look_at(built.shape)
+        self.comparison.take_car(car)
         self._history = PlanHistory(plan)
         self._show(plan, is_new=True, built=built)
         self.offer_views(self.view.names)
@@ -229,6 +233,7 @@ class Preview(PreviewPage):
         self.view.show(built, report)
         clock.lap("3-D view")
         self.timings_ms = clock.laps_ms
+        self.comparison.has_moved()
         self._say(LOOKING)
         self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))
         self._how_sure_later(built)
@@ -300,6 +305,21 @@ class Preview(PreviewPage):
             self.findings.value = findings_html(self.report)
             if LOOKING in self.status.value:  # not a refusal that came since
                 self._say("")
+            self.comparison.present(built, self.report)
+            self._hold_against(self.before.value)
+
+    def _take_plan(self, plan):
+        self._show(plan, is_new=True)
+
+    def _offer_before(self, names):
+        """Offer what can be shown as before; what is shown now stays where it is one of them."""
+        chosen = self.before.value
+        if tuple(names) != self.before.options:
+            self.before.options = names
+            self.before.value = chosen if chosen in names else STOCK
+
+    def _hold_against(self, name):
+        self.view.hold_against(None if name == STOCK else self.comparison.compared_called(name).built)
 
     def _limit(self):
         self.controls.limit(limits_of(self.car, self.plan))
@@ -321,9 +341,12 @@ class Preview(PreviewPage):
     def _wire(self):
         self.car_choice.observe(self._car_chosen, "value")
         self.car_path.observe(lambda change: change["new"] and self.choose_car(change["new"]), "value")
-        self.views.observe(lambda change: self.view.look_from(change["new"]), "value")
-        for name, box in self.toggles.items():
-            box.observe(lambda change, name=name: self.view.want(name, change["new"]), "value")
+        for pictures in (self.view, self.comparison):
+            self.views.observe(lambda change, look=pictures.look_from: look(change["new"]), "value")
+            for name, box in self.toggles.items():
+                box.observe(lambda change, name=name, want=pictures.want: want(name, change["new"]), "value")
+        self.before.observe(lambda change: self._guarded(lambda: self._hold_against(change["new"])), "value")
+        self.way_of_before.observe(lambda change: self.view.swipe(change["new"] == SWIPE), "value")
         self.stock_button.on_click(lambda _: self.back_to_stock())
         self.undo_button.on_click(lambda _: self.undo())
         self.redo_button.on_click(lambda _: self.redo())

@@ -5,20 +5,27 @@ from __future__ import annotations
 import ipywidgets as widgets
 
 from .carfile import demo_car_names
+from .comparison import STOCK
 from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
 from .previewstyle import legend_html, section, style_html
 from .roofview import RoofView
 from .silhouette import VIEWS
 
 FILE = "a car file …"
-TOGGLES = {"ghost": "stock ghost", "seams": "seams", "slugs": "metal cut out", "keep-outs": "seat and heads"}
+GHOST, SWIPE = "ghost", "swipe"
+TOGGLES = {
+    "ghost": "ghost of before",
+    "seams": "seams",
+    "slugs": "metal cut out",
+    "keep-outs": "seat and heads",
+}
 
 
 class PreviewPage(widgets.VBox):
     """Choice of car, views, 3-D view, room for the controls, files and tables, top to bottom."""
 
-    def __init__(self):
-        self.view = RoofView()
+    def __init__(self, comparison: widgets.Widget):
+        self.view, self.comparison = RoofView(), comparison
         self._make_parts()
         super().__init__(self._arranged(), layout={"width": "100%"})
         self.add_class("pd-preview")
@@ -45,6 +52,29 @@ class PreviewPage(widgets.VBox):
             )
             for name, label in TOGGLES.items()
         }
+        self.before = widgets.Dropdown(
+            options=[STOCK],
+            description="before",
+            layout={"width": "290px"},
+            tooltip="What is shown as before",
+        )
+        self.before.style.description_width = "50px"
+        self.way_of_before = widgets.ToggleButtons(
+            options=[GHOST, SWIPE],
+            tooltips=["Before laid over the picture, clear", "Before left of a line, after right of it"],
+            style={"button_width": "auto"},
+        )
+        self.dim = widgets.FloatSlider(
+            description="ghost",
+            min=0.0,
+            max=0.6,
+            step=0.02,
+            value=self.view.ghost_opacity,
+            readout=False,
+            layout={"width": "220px"},
+            style={"description_width": "44px"},
+        )
+        widgets.jslink((self.dim, "value"), (self.view, "ghost_opacity"))
         self.legend = widgets.HTML()
         self.headline, self.silhouette = widgets.HTML(), widgets.HTML()
         self.posts, self.seams, self.window = (widgets.HTML() for _ in range(3))
@@ -90,7 +120,9 @@ class PreviewPage(widgets.VBox):
             ]
         )
         self.legend.value = legend_html("in")
-        parts = [top, self.headline, self.status, self.view, self.controls_box, below, tables]
+        looks = _row(self.before, self.way_of_before, self.dim)
+        beside = section("Other plans: keep, and hold against each other", self.comparison)
+        parts = [top, self.headline, self.status, self.view, looks, self.controls_box, below, beside, tables]
         return [widgets.HTML(style_html()), *parts]
 
     def _files(self):

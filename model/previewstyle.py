@@ -23,6 +23,11 @@ def status_html(text: str, is_refusal: bool = False) -> str:
     return f'<div class="pd-status{kind}" role="status">{escape(text)}</div>'
 
 
+def heading_html(title: str) -> str:
+    """Return the heading of a group of controls or of a picture."""
+    return f'<div class="pd-group">{escape(title)}</div>'
+
+
 def section(title: str, body) -> widgets.VBox:
     """Return a titled part of the report."""
     return widgets.VBox([widgets.HTML(f'<div class="pd-section">{escape(title)}</div>'), body])

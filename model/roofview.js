@@ -25,6 +25,65 @@ function tieToTables(el, choose) {
   };
 }
 
+// Views of one group turn together: each says where it looks from, and the others of its group follow.
+const TURNED = "pd-turned";
+function tieTogether(picture, group) {
+  let isFollowing = false;
+  const tell = () => {
+    if (isFollowing || !picture.isTurned) return; // by a person, not to a view by its name
+    const [eye, target] = [picture.camera.position.toArray(), picture.controls.target.toArray()];
+    document.dispatchEvent(new CustomEvent(TURNED, { detail: { group, from: picture, eye, target } }));
+  };
+  const follow = ({ detail }) => {
+    if (detail.group !== group || detail.from === picture) return;
+    isFollowing = true;
+    picture.isTurned = true;
+    picture.camera.position.set(...detail.eye);
+    picture.controls.target.set(...detail.target);
+    picture.controls.update(); // says that it has changed, which is not to be told again
+    isFollowing = false;
+    picture.drawSoon();
+  };
+  picture.controls.addEventListener("change", tell);
+  document.addEventListener(TURNED, follow);
+  return () => document.removeEventListener(TURNED, follow);
+}
+
+// Before and after: a range over the picture's foot says how much of it, from the left, is before.
+function swiped(picture, model) {
+  const range = document.createElement("input");
+  Object.assign(range, { type: "range", min: 0, max: 1, step: 0.005, value: 0.5, className: "pd-swipe" });
+  range.setAttribute("aria-label", "Before and after: how much of the picture, from the left, is before");
+  range.dataset.lmSuppressShortcuts = "true";
+  const line = document.createElement("div");
+  line.className = "pd-swipe-line";
+  const show = () => {
+    const is = model.get("is_swiped");
+    range.hidden = line.hidden = !is;
+    line.style.left = `${100 * range.value}%`;
+    picture.swipeTo(is ? Number(range.value) : null);
+  };
+  for (const kind of ["pointerdown", "keydown", "click"]) range.addEventListener(kind, (e) => e.stopPropagation());
+  range.addEventListener("input", show);
+  model.on("change:is_swiped", show);
+  picture.el.append(line, range);
+  show();
+}
+
+// The ghost as clear as is wanted; its edges fade with it.
+function dimmed(picture, model) {
+  const show = () => {
+    const opacity = model.get("ghost_opacity");
+    const ghost = picture.parts.get("ghost").object.material, edges = picture.parts.get("ghost_edges").object.material;
+    ghost.uniforms.opacity.value = opacity;
+    edges.transparent = true;
+    edges.opacity = Math.min(1, opacity / model.get("looks").ghost.opacity);
+    picture.draw();
+  };
+  model.on("change:ghost_opacity", show);
+  show();
+}
+
 function render({ model, el }) {
   const looks = model.get("looks");
   const picture = new Picture(
@@ -48,6 +107,7 @@ function render({ model, el }) {
   for (const name of Object.keys(looks)) model.on(`change:${name}`, () => changed.add(name));
   model.on("change", () => changed.size && show());
   model.on("change:view", () => picture.lookFrom(model.get("view")));
+  model.on("change:label", () => picture.el.setAttribute("aria-label", model.get("label")));
   model.on("change:chosen", () => choose(model.get("chosen")));
   model.on("change:notes", () => {
     picture.notes = model.get("notes");
@@ -56,8 +116,12 @@ function render({ model, el }) {
   picture.notes = model.get("notes");
   picture.resize();
   show();
+  dimmed(picture, model);
+  swiped(picture, model);
   if (model.get("view").toward) picture.lookFrom(model.get("view"));
+  const part = model.get("group") ? tieTogether(picture, model.get("group")) : () => {};
   return () => {
+    part();
     tables.dispose();
     picture.dispose();
   };

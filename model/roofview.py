@@ -1,4 +1,7 @@
-"""The 3-D view as a widget: the chopped shell in place over a ghost of stock.
+"""The 3-D view as a widget: the chopped shell in place over a ghost of stock or of another plan.
+
+Either the ghost is laid over the picture, as clear as is wanted, or the
+picture is swiped: left of a line the whole car before, right of it after.
 
 Parts (:mod:`model.viewparts`) are drawn by ``roofdrawing.js`` with three.js;
 ``roofview.js`` ties the drawing to the widget.
@@ -8,6 +11,7 @@ of it in one message.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from importlib import resources
 
 import anywidget
@@ -15,12 +19,13 @@ import numpy as np
 import traitlets
 from scipy.spatial import ConvexHull
 
-from .built import Built
+from .built import Built, build_on
 from .occupant import driver_eye_mm
+from .plan import Plan
 from .report import Report
 from .shape import CarShape
 from .silhouette import VIEWS
-from .viewparts import LOOKS, NOTHING, parts_of
+from .viewparts import LOOKS, NOTHING, before_parts, ghost_of_plan, ghost_of_stock, parts_of
 
 FIELD_OF_VIEW_DEG = 16.0  # nearly parallel; the same in every view
 BACKGROUND = 0xF6F7F8
@@ -44,6 +49,12 @@ class RoofView(anywidget.AnyWidget):
         HTML shown at whatever is pointed at or chosen, by its name.
     chosen : str
         What is lit: a piece, a post or a seam; empty for nothing.
+    group : str
+        Views of one group turn together; empty for a view that turns alone.
+    ghost_opacity : float
+        From 0, not to be seen, to 1.
+    is_swiped : bool
+        Whether the picture is swiped between before and after; else the ghost is laid over it.
     """
 
     _esm = "\n".join(
@@ -58,6 +69,9 @@ class RoofView(anywidget.AnyWidget):
     view = traitlets.Dict().tag(sync=True)
     notes = traitlets.Dict().tag(sync=True)
     chosen = traitlets.Unicode("").tag(sync=True)
+    group = traitlets.Unicode("").tag(sync=True)
+    ghost_opacity = traitlets.Float(LOOKS["ghost"]["opacity"]).tag(sync=True)
+    is_swiped = traitlets.Bool(False).tag(sync=True)
     # one trait a part, so that a change sends those parts only that it changed
     locals().update({name: traitlets.Dict(NOTHING).tag(sync=True) for name in LOOKS})
 
@@ -65,11 +79,17 @@ class RoofView(anywidget.AnyWidget):
         super().__init__(**traits)
         self._unwanted = {"slugs"}
         self._last: tuple[Built, Report] | None = None
+        self._stock: Built | None = None
+        self._other: Built | None = None
         self._corners: list[list[float]] = []
         self._eye: list[float] = []
 
     def look_at(self, shape: CarShape):
-        """Take the measure of a car, for the views: the corners of its convex hull, and the driver's eye."""
+        """Take the measure of a car, for the views: the corners of its convex hull, and the driver's eye.
+
+        What a plan is held against is stock again.
+        """
+        self._stock, self._other = _stock_of(shape), None
         points = np.concatenate([grid.lattice_mm.reshape(-1, 3) for grid in shape.skin.grids.values()])
         self._corners = points[ConvexHull(points).vertices].tolist()
         seat = shape.car.seat_mm
@@ -91,16 +111,42 @@ class RoofView(anywidget.AnyWidget):
     def want(self, name: str, is_wanted: bool):
         """Show or hide the ghost, the slugs, the seams or the keep-outs."""
         self._unwanted = self._unwanted - {name} if is_wanted else self._unwanted | {name}
+        self._show_again()
+
+    def hold_against(self, other: Built | None):
+        """Take another plan of the same car as what was before; None for stock."""
+        if other is not self._other:
+            self._other = other
+            self._show_again()
+
+    def swipe(self, is_swiped: bool):
+        """Swipe the picture between before and after, or lay the ghost over it."""
+        with self.hold_sync():
+            self.is_swiped = is_swiped
+            self._show_again()
+
+    def _show_again(self):
         if self._last:
             self.show(*self._last)
+
+    def _before(self, built: Built) -> dict[str, dict]:
+        """Return what is shown of the car before."""
+        if self.is_swiped:
+            return before_parts(self._other or self._stock)
+        return ghost_of_stock(built) if self._other is None else ghost_of_plan(self._other)
 
     def show(self, built: Built, report: Report):
         """Show a plan: send what differs from the last one, in one message."""
         self._last = built, report
-        parts = dict.fromkeys(LOOKS, NOTHING) | parts_of(built, report)
+        parts = dict.fromkeys(LOOKS, NOTHING) | parts_of(built, report) | self._before(built)
         for name in self._unwanted:
             parts |= dict.fromkeys(TOGGLED[name], NOTHING)
         with self.hold_sync():
             for name, part in parts.items():
                 if part != getattr(self, name):
                     setattr(self, name, part)
+
+
+@lru_cache(maxsize=2)
+def _stock_of(shape: CarShape) -> Built:
+    return build_on(shape, Plan())

@@ -6,6 +6,7 @@ belongs to: a piece, a post, a seam.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from itertools import groupby
 
 import numpy as np
@@ -25,12 +26,15 @@ SEAM_RADIUS_MM = 9.0
 LIFT_MM = 3.5  # edges are drawn this far outside the skin, so that they are not half hidden in it
 
 
-def _mesh(opacity=1.0, gloss=0.35, order=0):
-    return {"kind": "mesh", "opacity": opacity, "gloss": gloss, "order": order}
+AFTER, BEFORE = "after", "before"  # where a part is drawn when the picture is swiped
 
 
-def _lines(ink):
-    return {"kind": "lines", "opacity": 1.0, "colour": ink}
+def _mesh(opacity=1.0, gloss=0.35, order=0, side=AFTER):
+    return {"kind": "mesh", "opacity": opacity, "gloss": gloss, "order": order, "side": side}
+
+
+def _lines(ink, side=AFTER):
+    return {"kind": "lines", "opacity": 1.0, "colour": ink, "side": side}
 
 
 LOOKS = {  # of every part; what is clear is drawn in this order, after the rest
@@ -40,9 +44,12 @@ LOOKS = {  # of every part; what is clear is drawn in this order, after the rest
     "seams": _mesh(gloss=0.0),
     "edges": _lines(INK),
     "ghost_edges": _lines(STOCK_INK),
-    "keep_outs": _mesh(opacity=0.28, gloss=0.0, order=1),
+    "before_shell": _mesh(side=BEFORE),
+    "before_edges": _lines(INK, side=BEFORE),
+    "keep_outs": _mesh(opacity=0.28, gloss=0.0, order=1, side=""),
     "lower_panes": _mesh(opacity=0.38, gloss=0.8, order=2),
     "upper_panes": _mesh(opacity=0.38, gloss=0.8, order=3),
+    "before_panes": _mesh(opacity=0.38, gloss=0.8, order=3, side=BEFORE),
     "ghost": _mesh(opacity=0.16, gloss=0.0, order=4),
 }
 NOTHING = {"position": b""}
@@ -58,13 +65,47 @@ def parts_of(built: Built, report: Report) -> dict[str, dict]:
     """
     shown = {name: _patches(patches) for name, patches in _groups(built)}
     shown["edges"] = _edges(edge_lines(built.layout, built.moves))
-    if built.plan.roof or built.plan.window:
-        shown["ghost"] = _patches(ghost_of(built), GHOST_COLOUR)
-        shown["ghost_edges"] = _edges(stock_edges(built.shape))
     if report.seams:
         points, normals, triangles, colours, names = seam_tubes(report)
         shown["seams"] = _raw(points, triangles, normals, colours) | {"names": names}
     return shown
+
+
+def ghost_of_stock(built: Built) -> dict[str, dict]:
+    """Return {part: raw arrays} of what a plan moves or removes, as it was: laid over the picture."""
+    if not (built.plan.roof or built.plan.window):
+        return {}
+    return {
+        "ghost": _patches(ghost_of(built), GHOST_COLOUR),
+        "ghost_edges": _edges(stock_edges(built.shape)),
+    }
+
+
+@lru_cache(maxsize=4)
+def ghost_of_plan(other: Built) -> dict[str, dict]:
+    """Return {part: raw arrays} of what another plan moves, in its place: laid over the picture."""
+    moved = [
+        patch
+        for name, patches in _groups(other)
+        if name in ("upper_shell", "upper_panes")
+        for patch in patches
+    ]
+    return {
+        "ghost": _patches(moved, GHOST_COLOUR) if moved else NOTHING,
+        "ghost_edges": _edges(edge_lines(other.layout, other.moves)),
+    }
+
+
+@lru_cache(maxsize=4)
+def before_parts(other: Built) -> dict[str, dict]:
+    """Return {part: raw arrays} of a whole car, stock or another plan, to be swiped away from."""
+    groups = dict(_groups(other))
+    return {
+        f"before_{what}": _patches(
+            [p for where in ("lower", "upper") for p in groups.get(f"{where}_{what}", [])]
+        )
+        for what in ("shell", "panes")
+    } | {"before_edges": _edges(edge_lines(other.layout, other.moves))}
 
 
 def _groups(built):

@@ -9,10 +9,14 @@ import pytest
 
 pytest.importorskip("anywidget")
 
+from model.comparison import STOCK_PLACE, with_window_in_stock_place
 from model.display import POST, patches_of
+from model.evaluate import build_checked, evaluate
 from model.layout import BODY, METAL
 from model.occupant import driver_eye_mm
 from model.output.cells import length_cell
+from model.output.comparison import comparison_html
+from model.plan import Plan
 from model.preview import Preview
 
 SIXTEENTH_MM = 25.4 / 16
@@ -177,6 +181,96 @@ def test_what_is_not_wanted_is_not_drawn(shown):
     assert {len(getattr(shown.view, name)["position"]) for name in ("slugs", "ghost", "ghost_edges")} == {0}
     shown.toggles["ghost"].value = True
     assert shown.view.ghost["position"]
+
+
+def test_swiped_the_whole_car_before_is_drawn_and_no_ghost(shown):
+    """What is drawn as before has the area of the stock car's own picture."""
+    shown.way_of_before.value = "swipe"
+    stock = build_checked(shown.car, Plan(car=shown.car.name))
+    area = sum(_area_mm2(p.point_mm, p.triangles) for p in patches_of(stock) if p.role in (METAL, POST))
+    assert shown.view.is_swiped and shown.view.ghost == {"position": b""}
+    assert _area_of(shown.view.before_shell) == pytest.approx(area, rel=1e-5)
+    shown.controls.dials["front_drop"].slider.value += 1
+    assert _area_of(shown.view.before_shell) == pytest.approx(area, rel=1e-5)
+    shown.way_of_before.value = "ghost"
+    assert shown.view.before_shell == {"position": b""} and shown.view.ghost["position"]
+
+
+def _area_of(part):
+    point = np.frombuffer(part["position"], np.float32).reshape(-1, 3).astype(float)
+    return _area_mm2(point, np.frombuffer(part["index"], np.uint32).reshape(-1, 3))
+
+
+def test_another_plan_can_be_what_was_before(shown):
+    """The rear window left where it was, as a ghost over the plan that moves it, and moving along with it."""
+    ghost = shown.view.ghost
+    shown.before.value = STOCK_PLACE
+    roof = _top_mm(shown.view.ghost)
+    assert shown.view.ghost != ghost and roof == pytest.approx(_top_mm(shown.view.upper_shell), abs=30)
+    shown.controls.dials["front_drop"].slider.value += 8
+    assert _top_mm(shown.view.ghost) < roof - 5  # that of the plan as it is now
+    shown.before.value = "stock"
+    assert shown.view.ghost == ghost
+
+
+def _top_mm(part):
+    return np.frombuffer(part["position"], np.float32).reshape(-1, 3)[:, 2].max()
+
+
+def test_plans_are_kept_shown_and_deleted_by_name(shown):
+    beside = shown.comparison
+    shown.controls.dials["rear_drop"].text.value = "2-1/2"
+    beside.name.value = "lower"
+    beside.keep_button.click()
+    assert shown.plan.name == "lower" and beside.kept.options == ("lower",)
+    shown.back_to_stock()
+    beside.show_button.click()
+    assert shown.plan.roof.rear_drop_mm == pytest.approx(63.5)
+    assert shown.controls.dials["rear_drop"].text.value == '2-1/2"'
+    assert "lower" in shown.before.options and "lower" in beside.ticks
+    beside.forget_button.click()
+    assert beside.kept.options == () and "lower" not in shown.before.options and "lower" not in beside.ticks
+    beside.keep_button.click()
+    beside.name.value = "stock"
+    beside.keep_button.click()
+    assert "must not be" in shown.status.value and shown.comparison.kept.options == ("lower",)
+    beside.forget_button.click()
+
+
+def test_plans_side_by_side_follow_the_one_in_the_picture(shown):
+    beside = shown.comparison
+    beside.ticks[STOCK_PLACE].value = True
+    assert len(beside.pictures.children) == 2
+    mine, other = (box.children[1] for box in beside.pictures.children)
+    assert mine.upper_shell == shown.view.upper_shell and mine.group == other.group
+    assert other.upper_shell != mine.upper_shell and other.lower_shell["position"]
+    table = beside.table.value
+    shown.controls.dials["front_drop"].slider.value += 4
+    report = evaluate(shown.car, shown.plan)
+    assert beside.table.value != table and mine.upper_shell == shown.view.upper_shell
+    left = evaluate(shown.car, with_window_in_stock_place(shown.plan))
+    assert beside.table.value == comparison_html([report, left], ["in the picture", STOCK_PLACE])
+    shown.views.value = "rear"
+    assert mine.view == other.view == shown.view.view
+    shown.controls.window_out.value = False  # now there is no stock place to hold against
+    assert "Cut the rear window out first" in shown.status.value and not beside.ticks[STOCK_PLACE].value
+    shown.views.value = "three-quarter"
+    assert len(beside.pictures.children) == 0 and beside.table.value == ""
+
+
+def test_no_more_pictures_than_can_be_seen(shown):
+    beside = shown.comparison
+    for name in ("a", "b"):
+        beside.name.value = name
+        beside.keep_button.click()
+    for name in ("stock", STOCK_PLACE, "a", "b"):
+        beside.ticks[name].value = True
+    assert "must be at most 3 plans" in shown.status.value
+    assert not beside.ticks["b"].value and len(beside.pictures.children) == 4
+    shown.choose_car("pickup")
+    assert len(beside.pictures.children) == 0 and beside.kept.options == ()
+    shown.choose_car("coupe")
+    assert beside.kept.options == ("a", "b")
 
 
 def test_save_and_load(shown, tmp_path):
