@@ -16,7 +16,6 @@ from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from .carfindings import car_check
 from .comparison import STOCK
-from .comparisonview import ComparisonView
 from .controls import Controls
 from .errors import FileRefused, RoofError
 from .evaluate import build_checked, fit_report_of, with_interference
@@ -31,6 +30,7 @@ from .plan import Plan, WindowMove
 from .planfile import read_plan, write_plan
 from .planhistory import PlanHistory
 from .plansettings import plan_with_settings
+from .previewcomparison import ComparisonView
 from .previewpage import FILE, SWIPE, PreviewPage
 from .previewstyle import status_html
 from .processes import uncertainty_elsewhere, write_step_elsewhere
