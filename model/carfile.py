@@ -59,6 +59,11 @@ def demo_plan_path(name):
     return _demo_path(name, f"{name}-plan.toml")
 
 
+def demo_closed_path(name):
+    """Return the path of the same plan with new metal, that ships for a demo car."""
+    return _demo_path(name, f"{name}-closed.toml")
+
+
 def demo_tacked_path(name):
     """Return the path of the tacked roof, measured again, that ships for a demo car."""
     return _demo_path(name, f"{name}-tacked.toml")

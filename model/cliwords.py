@@ -64,12 +64,13 @@ def named_car(name):
 
 def named_plan(name, car):
     """Return the plan in a file of that name or, where there is none, the one that ships."""
-    from .carfile import demo_car_names, demo_plan_path
+    from .carfile import demo_car_names, demo_closed_path, demo_plan_path
     from .planfile import read_plan
 
-    shipped = {f"{car_name}-plan": car_name for car_name in demo_car_names()}
+    paths, names = {"plan": demo_plan_path, "closed": demo_closed_path}, demo_car_names()
+    shipped = {f"{each}-{which}": path(each) for each in names for which, path in paths.items()}
     is_shipped = name in shipped and not Path(name).is_file()
-    return read_plan(demo_plan_path(shipped[name]) if is_shipped else name, car)
+    return read_plan(shipped[name] if is_shipped else name, car)
 
 
 def written(path, write):

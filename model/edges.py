@@ -15,6 +15,10 @@ from scipy.linalg import solve_banded
 
 from .numeric import cross, dot, unit
 
+SAME_PLACE_MM = 0.02  # ends of edges nearer than this are one
+ONE_LINE_DEG = 20.0  # between chords at a joint; a smooth corner's chords turn by less, a crease by more
+HARD_BY = 0.1  # of the chord beside it; see layout.SHORT_END
+
 
 @dataclass(frozen=True, eq=False)
 class Edge:
@@ -149,3 +153,57 @@ def cubic_pieces(along, values, starts) -> np.ndarray:
     slopes = solve_banded((1, 1), bands, right, overwrite_ab=True, overwrite_b=True, check_finite=False)
     twist = (slopes[:-1] + slopes[1:] - 2 * chord) / h
     return np.stack([twist / h, (chord - slopes[:-1]) / h - twist, slopes[:-1], values[:-1]])
+
+
+def joined(edges: Sequence[Edge]) -> list[tuple[Edge, bool]]:
+    """Return edges that run on from each other as one, and whether each comes back to its start.
+
+    Two run on where end and start are one point and neither the line nor the
+    skin beside it breaks by more than :data:`ONE_LINE_DEG`: a corner parts them.
+    """
+    rest, out = list(edges), []
+    while rest:
+        line = [rest.pop(0)]
+        for at in (-1, 0):
+            while (k := _next_to(line[at], rest, at)) is not None:
+                line.insert(len(line) if at else 0, rest.pop(k))
+        is_loop = len(line) > 2 and _runs_on(line[-1], line[0])
+        out.append((_as_one(line), is_loop))
+    return out
+
+
+def _next_to(edge, others, at):
+    pairs = ((edge, other) if at else (other, edge) for other in others)
+    return next((k for k, pair in enumerate(pairs) if _runs_on(*pair)), None)
+
+
+def _runs_on(before, after):
+    apart = np.linalg.norm(before.point_mm[-1] - after.point_mm[0])
+    way = [unit(np.diff(ends, axis=0))[0] for ends in (before.point_mm[-2:], after.point_mm[:2])]
+    least = np.cos(np.radians(ONE_LINE_DEG))
+    return apart < SAME_PLACE_MM and min(way[0] @ way[1], before.normal[-1] @ after.normal[0]) > least
+
+
+def _as_one(line):
+    """Return edges end to end as one, without samples hard by the one before."""
+    point = np.concatenate([line[0].point_mm[:1], *(edge.point_mm[1:] for edge in line)])
+    normal = np.concatenate([line[0].normal[:1], *(edge.normal[1:] for edge in line)])
+    chord = np.linalg.norm(np.diff(point, axis=0), axis=1)
+    wide = np.maximum(np.append(chord[1:], 0.0), np.append(0.0, chord[:-1]))
+    keep = np.append(True, chord > HARD_BY * wide)
+    if not keep[-1]:  # the end itself stays
+        keep[np.nonzero(keep)[0][-1]], keep[-1] = False, True
+    return Edge(point[keep], normal[keep])
+
+
+def stretch(laid: Edges, edge: int, from_mm: float, to_mm: float) -> Edge:
+    """Return the part of an edge between two lengths along it, with samples at both."""
+    own = slice(laid.starts[edge], laid.starts[edge + 1])
+    along = laid.along_mm[own]
+    inside = (along > from_mm + SAME_PLACE_MM) & (along < to_mm - SAME_PLACE_MM)
+    ends = laid.at(np.array([edge, edge]), np.array([from_mm, to_mm]))
+    point, normal = (
+        np.concatenate([at[:1], values[own][inside], at[1:]])
+        for at, values in ((ends[0], laid.point_mm), (ends[2], laid.normal))
+    )
+    return Edge(point, normal)

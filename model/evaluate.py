@@ -12,12 +12,15 @@ from .carfindings import car_findings
 from .doorfindings import door_findings
 from .doors import side_glass
 from .errors import PlanError
+from .fillers import fillers_of
+from .fillerseams import closed_seam_reports, new_metal_reports
 from .findings import findings_of
 from .glass import window_report
 from .interference import interference_of
 from .layout import ROOF
 from .limits import check_ranges, refused_drop
 from .measured import Car
+from .metalfindings import metal_findings
 from .moves import IDENTITY
 from .occupant import effective_headroom_mm
 from .panelfindings import panel_findings
@@ -67,7 +70,8 @@ def fit_report_of(built: Built) -> Report:
     """Return the report without what runs into what, for a slider that does not wait for it."""
     car, plan = built.shape.car, built.plan
     posts = tuple(_post_report(built, key) for key in built.ends)
-    seams = seam_reports(built)
+    fillers = fillers_of(built)
+    seams = closed_seam_reports(built, fillers) if fillers else seam_reports(built)
     report = Report(
         car={"name": car.name, "unit": car.unit, "tape_mm": car.tape_mm, "gauge_mm": car.gauge_mm},
         plan=plan_to_dict(plan),
@@ -78,21 +82,23 @@ def fit_report_of(built: Built) -> Report:
         view=view_report(built),
         totals=_totals(built, seams),
         findings=(),
+        new_metal=new_metal_reports(fillers, seams, plan.root_gap_mm),
     )
     return replace(report, findings=_findings(built, report))
 
 
 def with_interference(report: Report, built: Built) -> Report:
     """Return the report with what runs into what and the side glass, and the findings from them."""
-    report = replace(report, interference=tuple(interference_of(built)), side_glass=side_glass(built))
+    found = tuple(interference_of(built, fillers_of(built)))
+    report = replace(report, interference=found, side_glass=side_glass(built))
     return replace(report, findings=_findings(built, report))
 
 
 def _findings(built, report):
     found = findings_of(built, report.posts, report.seams, report.interference, report.window)
     is_stock = built.plan.roof is None and built.plan.window is None
-    found = (*found, *panel_findings(built), *view_findings(built, report.view))
-    found = (*found, *door_findings(built, report.side_glass))
+    found = (*found, *panel_findings(built), *metal_findings(built, report.new_metal))
+    found = (*found, *view_findings(built, report.view), *door_findings(built, report.side_glass))
     return (*found, *(car_findings(built.shape) if is_stock else ()))
 
 

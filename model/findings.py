@@ -6,10 +6,12 @@ from .built import Built
 from .glass import pane_height
 from .laws import WINDSHIELD_LEAST_MM, WINDSHIELD_SOURCE
 from .report import Finding, Interference, PostReport, SeamReport, WindowReport
+from .seams import FILLER_SEAM
 from .units import shown
 
 FLANGE_LEAST_MM = 19.05
 NO_SOURCE = "common practice, no source"
+TOUCHING_MM = 1e-4  # two fillers that share a border read a gap of rounding
 FIT_INCH = 32  # finest division in which gaps and steps are told
 
 
@@ -183,7 +185,7 @@ def _seam_findings(built, seams, unit):
                     source=GAP_SOURCE,
                 )
             )
-        if seam.gap_mm.min < 0:
+        if seam.gap_mm.min < (-TOUCHING_MM if seam.kind == FILLER_SEAM else 0):
             found.append(
                 Finding(
                     kind="overlap",

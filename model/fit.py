@@ -96,7 +96,7 @@ def meetings(facings: Sequence[Facing]) -> list[Meeting]:
         for others, a, b in zip(seconds, limits[:-1], limits[1:], strict=True)
     ]
     facing, facing_normal = _facing(laid, _nearest(crossings), point, tangent)
-    numbers = _read(point, tangent, normal, facing, facing_normal)
+    numbers = read_across(point, tangent, normal, facing, facing_normal)
     out = []
     for first, a, b in zip(firsts, limits[:-1], limits[1:], strict=True):
         starts = np.cumsum(laid.length_mm[first]) - laid.length_mm[first]
@@ -150,7 +150,7 @@ def read_on_chords(laid: Edges, chords, point, tangent, normal):
     point, tangent, normal : (n, 3)
         The places, as :func:`meetings` has them on its first edges.
     """
-    return _read(point, tangent, normal, *_facing(laid, chords, point, tangent))
+    return read_across(point, tangent, normal, *_facing(laid, chords, point, tangent))
 
 
 def turn_deg(angle_first_deg, angle_second_deg):
@@ -174,8 +174,31 @@ def _facing(laid, chords, point, tangent):
     """Return the facing point at every place, and the normal there, each (n, 3); nan for none."""
     place, segment, part = chords
     facing, facing_normal = np.full((2, len(point), 3), np.nan)
-    facing[place], facing_normal[place] = _on_plane(laid, segment, part, point[place], tangent[place])
+    value = laid.value_and_slope(*_on_plane(laid, segment, part, point[place], tangent[place]))[0]
+    facing[place], facing_normal[place] = value[:, :3], value[:, 3:]
     return facing, facing_normal
+
+
+def faced_places(laid: Edges, others, point_mm, tangent):
+    """Return where edges face places along others: index of the edge and length along it, each (n,).
+
+    Parameters
+    ----------
+    others : (k,) int
+        The edges that may face.
+    point_mm, tangent : (n, 3)
+        The places, and the direction of their own edge there.
+
+    Returns
+    -------
+    arrays of int and float, shape (n,)
+        −1 and nan where none faces.
+    """
+    crossings = [_crossings(laid, others, slice(0, len(point_mm)), point_mm, tangent)]
+    place, segment, part = _nearest(crossings)
+    edge, along = np.full(len(point_mm), -1), np.full(len(point_mm), np.nan)
+    edge[place], along[place] = _on_plane(laid, segment, part, point_mm[place], tangent[place])
+    return edge, along
 
 
 def _crossings(laid, others, places, point, tangent):
@@ -206,23 +229,22 @@ def _crossings(laid, others, places, point, tangent):
 
 
 def _on_plane(laid, segment, part, point, tangent):
-    """Bring places on chords onto the planes along the curve; return points and normals there."""
+    """Bring places on chords onto the planes along the curve; return their edges and lengths along them."""
     edge = laid.owner[segment]
     s = laid.along_mm[segment] + part * (laid.along_mm[segment + 1] - laid.along_mm[segment])
     for _ in range(2):
         value, slope = laid.value_and_slope(edge, s)
         ahead = dot(value[:, :3] - point, tangent)
         s = s - np.clip(ahead / _not_zero(dot(slope[:, :3], tangent)), -5.0, 5.0)
-    value = laid.value_and_slope(edge, s)[0]
-    return value[:, :3], value[:, 3:]
+    return edge, s
 
 
 def _not_zero(x):
     return np.where(np.abs(x) < 1e-6, 1e-6, x)
 
 
-def _read(point, tangent, normal, facing, facing_normal):
-    """Return gap, step and both angles; nan where nothing faces."""
+def read_across(point, tangent, normal, facing, facing_normal):
+    """Return gap, step and both angles, each (n,); nan where nothing faces."""
     r = facing - point
     with np.errstate(invalid="ignore"):
         n = normal + unit(facing_normal)

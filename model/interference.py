@@ -33,6 +33,8 @@ import numpy as np
 
 from .bodies import KeepOutBody, PostBody, posts_of
 from .built import Built
+from .fillers import Filler
+from .fillersheets import filler_sheet
 from .layout import BODY, ROOF
 from .report import Interference
 from .sheets import FAR_MM, NEAR_MM, Sheet, sheets_of
@@ -43,14 +45,19 @@ LEAST_DEPTH_MM = 0.01  # less is the mitre of two sheets at a crease, which the 
 HALVINGS = 3  # of a triangle before the body is asked again
 
 
-def interference_of(built: Built) -> list[Interference]:
-    """Return every pair of pieces, and of pieces and keep-outs, that share space, largest first."""
+def interference_of(built: Built, fillers: tuple[Filler, ...] = ()) -> list[Interference]:
+    """Return every pair of pieces, and of pieces and keep-outs, that share space, largest first.
+
+    Two fillers that share a border are one sheet there and are not asked.
+    """
     sheets = sorted(sheets_of(built), key=lambda s: -len(s.regions))
+    sheets += [filler_sheet(filler, built) for filler in fillers]
+    joined = {(filler.name, end) for filler in fillers for end in filler.ends}
     posts = posts_of(built)
     keep_outs = [KeepOutBody(b) for b in built.shape.car.keep_outs]
     found = []
     for i, sheet in enumerate(sheets):
-        found += [_sheet_in(sheet, other) for other in sheets[:i]]
+        found += [_sheet_in(sheet, other) for other in sheets[:i] if (sheet.name, other.name) not in joined]
         found += [_sheet_in(sheet, post) for carrier, post in posts if carrier != sheet.name]
         if sheet.name != BODY:
             found += [_sheet_in(sheet, body) for body in keep_outs]

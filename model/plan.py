@@ -114,6 +114,25 @@ class PostShift:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NewMetal:
+    """New sheet let in wherever a seam stands open wider than a weld closes.
+
+    Attributes
+    ----------
+    closes_from_mm : float or None
+        Gaps wider than this are filled, narrower ones welded; None: as wide as a butt weld closes.
+    gauge_mm : float or None
+        Thickness of the new sheet; None: the car's.
+    trim_mm : float
+        Left on all around the flat blank, to be trimmed to fit.
+    """
+
+    closes_from_mm: float | None = None
+    gauge_mm: float | None = None
+    trim_mm: float = 12.7  # 1/2 in; common practice, no source
+
+
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """One way of lowering one car's roof.
 
@@ -127,6 +146,8 @@ class Plan:
         Width of metal the blade turns to dust, square to the cut.
     root_gap_mm : float
         Opening left for the weld, square to the cut.
+    new_metal : NewMetal or None
+        None: what stands open stays open.
     """
 
     car: str = ""
@@ -138,6 +159,7 @@ class Plan:
     shifts: tuple[PostShift, ...] = ()
     kerf_mm: float = 1.2
     root_gap_mm: float = 0.8
+    new_metal: NewMetal | None = None
 
     def cut_of(self, post: str, side: str) -> PostCut:
         """Return how that post is cut, ``plane`` always filled in.

@@ -11,6 +11,10 @@ from .units import shown
 
 WIDEST_CUT_MM = 10.0  # assumed: no blade's kerf and no root gap is wider
 WIDEST_FLANGE_MM = 300.0  # assumed: more is not a flange but the whole panel
+METAL_GAUGE_MM = (0.4, 3.0)  # assumed: body sheet, as in carcheck
+WIDEST_WELD_MM = 25.4  # assumed: nobody bridges a wider gap with filler wire
+WIDEST_TRIM_MM = 100.0  # assumed: more is another blank
+LEAST_FILLER_MM = 0.1  # between two root gaps; less is nothing but bead
 STEEPEST_DEG = 80.0  # assumed: a cut plane steeper than that runs along the post
 
 
@@ -34,6 +38,8 @@ def check_plan(plan, car):
     _check_between("root_gap", plan.root_gap_mm, 0.0, WIDEST_CUT_MM, car)
     if plan.window:
         _check_between("flange", plan.window.flange_mm, 0.0, WIDEST_FLANGE_MM, car)
+    if plan.new_metal:
+        _check_metal(plan.new_metal, plan.root_gap_mm, car)
     for cut in plan.cuts:
         for post in posts_of(cut.post, cut.side, setting_name("cut", cut), car):
             if cut.height_mm is not None:
@@ -41,6 +47,15 @@ def check_plan(plan, car):
                 _check_between(name, cut.height_mm, post.cut_from_mm, post.cut_to_mm, car)
     for shift in plan.shifts:
         posts_of(shift.post, shift.side, setting_name("shift", shift), car)
+
+
+def _check_metal(metal, root_gap_mm, car):
+    least = 2 * root_gap_mm + LEAST_FILLER_MM
+    if metal.closes_from_mm is not None:
+        _check_between("closes_from", metal.closes_from_mm, least, max(WIDEST_WELD_MM, least), car)
+    if metal.gauge_mm is not None:
+        _check_between("metal_gauge", metal.gauge_mm, *METAL_GAUGE_MM, car)
+    _check_between("metal_trim", metal.trim_mm, 0.0, WIDEST_TRIM_MM, car)
 
 
 def check_words(plan):

@@ -7,7 +7,7 @@ from dataclasses import MISSING, asdict, fields
 
 from .errors import PlanError
 from .fields import choice_hint
-from .plan import FIT, GivenPlane, Plan, PostCut, PostShift, RoofMove, WindowMove
+from .plan import FIT, GivenPlane, NewMetal, Plan, PostCut, PostShift, RoofMove, WindowMove
 from .plancheck import check_words
 
 WORD_OR_LENGTH = ("fore_aft", "by")
@@ -40,6 +40,7 @@ def plan_from_dict(values) -> Plan:
         "plan",
         roof=lambda roof, place: roof and _record(RoofMove, roof, place),
         window=lambda window, place: window and _record(WindowMove, window, place),
+        new_metal=lambda metal, place: metal and _record(NewMetal, metal, place),
         cuts=lambda cuts, place: tuple(
             _cut(cut, f"{place} {n}") for n, cut in enumerate(_list(cuts, place), 1)
         ),

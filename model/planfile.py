@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from .errors import PlanError
+from .errors import MeasureError, PlanError
 from .fields import Fields, choice_hint, read_angle, read_length
 from .files import read_toml, write_text_atomically
+from .gauges import is_gauge, thickness_mm
 from .measured import SIDES, Car
 from .plan import (
     ALONG_WINDSHIELD,
@@ -20,6 +21,7 @@ from .plan import (
     SQUARE,
     STRAIGHT_DOWN,
     GivenPlane,
+    NewMetal,
     Plan,
     PostCut,
     PostShift,
@@ -31,12 +33,13 @@ from .tomltext import inline_table, length, quoted
 from .units import unit_name
 
 SCHEMA = 1
-HEAD = ("schema", "car", "name", "cut", "kerf", "root_gap", "roof", "window", "post")
+HEAD = ("schema", "car", "name", "cut", "kerf", "root_gap", "roof", "window", "new_metal", "post")
 ROOF = ("front_drop", "rear_drop", "fore_aft")
 WINDOW = ("forward", "down", "lay_down", "flange", "proud", "sink")
+METAL = ("closes_from", "gauge", "trim")
 POST = ("name", "side", "cut", "cut_height", "shift")
 GIVEN = ("rises_rearward", "rises_inboard")
-AUTO = "auto"  # the window panel comes down until it meets the roof's edge
+AUTO = "auto"  # the window panel down to the roof's edge; new metal as the car and the weld ask
 
 
 def read_plan(path, car: Car) -> Plan:
@@ -110,10 +113,17 @@ def plan_toml(plan: Plan, unit) -> str:
         text += [f"flange = {length(window.flange_mm, unit)}"]
         text += [f"proud = {length(window.proud_mm, unit)}"] if window.proud_mm else []
         text += [f"sink = {length(window.sink_mm, unit)}"] if window.sink_mm is not None else []
+    if plan.new_metal:
+        text += ["", "[new_metal]", *_metal_lines(plan.new_metal, unit)]
     for (name, side), line in _lines_by_post(plan, unit).items():
         text += ["", "[[post]]", f"name = {quoted(name)}", *([f"side = {quoted(side)}"] if side else [])]
         text += [f"{setting} = {line[setting]}" for setting in POST[2:] if setting in line]
     return "\n".join(text) + "\n"
+
+
+def _metal_lines(metal, unit):
+    values = (AUTO if mm is None else mm for mm in (metal.closes_from_mm, metal.gauge_mm, metal.trim_mm))
+    return [f"{name} = {length(value, unit)}" for name, value in zip(METAL, values, strict=True)]
 
 
 def length_or_word(value, words, unit, parameter):
@@ -138,6 +148,7 @@ def _plan_from_values(values, unit):
         name=head.text("name", Plan.name),
         roof=_roof(head.table("roof", ROOF)) if "roof" in head.values else None,
         window=_window(head.table("window", WINDOW)) if "window" in head.values else None,
+        new_metal=_new_metal(head.table("new_metal", METAL)) if "new_metal" in head.values else None,
         cut=head.choice("cut", (LEVEL, SQUARE), Plan.cut),
         cuts=tuple(_cut(line) for line in lines if {"cut", "cut_height"} & line.values.keys()),
         shifts=tuple(_shift(line) for line in lines if "shift" in line.values),
@@ -177,6 +188,30 @@ def _window(fields):
         proud_mm=fields.length("proud", WindowMove.proud_mm),
         sink_mm=fields.length("sink", None),
     )
+
+
+def _new_metal(fields):
+    closes_from = length_or_word(
+        fields.value("closes_from", AUTO), (AUTO,), fields.unit, fields.at("closes_from")
+    )
+    return NewMetal(
+        closes_from_mm=None if closes_from == AUTO else closes_from,
+        gauge_mm=sheet_gauge_mm(fields.value("gauge", AUTO), fields.unit, fields.at("gauge")),
+        trim_mm=fields.length("trim", NewMetal.trim_mm),
+    )
+
+
+def sheet_gauge_mm(value, unit, parameter) -> float | None:
+    """Return the thickness of new sheet, given as a length or such as ``18 ga``; None for ``auto``. [mm]"""
+    if is_gauge(value):
+        try:
+            return thickness_mm(value, parameter)
+        except MeasureError as problem:
+            raise PlanError(
+                parameter, problem.message.removeprefix(f"{parameter} "), problem.next_step
+            ) from None
+    gauge = length_or_word(value, (AUTO,), unit, parameter)
+    return None if gauge == AUTO else gauge
 
 
 def _cut(fields):

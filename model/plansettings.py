@@ -14,6 +14,7 @@ from .plan import (
     LINE_UP,
     SQUARE,
     STRAIGHT_DOWN,
+    NewMetal,
     Plan,
     PostCut,
     PostShift,
@@ -21,9 +22,9 @@ from .plan import (
     WindowMove,
 )
 from .plancheck import check_plan
-from .planfile import AUTO, angle_or_fit, length_or_word
+from .planfile import AUTO, angle_or_fit, length_or_word, sheet_gauge_mm
 
-NONE = "none"
+NONE, YES = "none", "yes"
 SETTINGS = {
     "name": "text",
     "front_drop": "length",
@@ -38,6 +39,10 @@ SETTINGS = {
     "cut": f"{LEVEL} or {SQUARE}, for all posts",
     "kerf": "length",
     "root_gap": "length",
+    "new_metal": f"{YES} or {NONE}: sheet let in wherever a seam stands open",
+    "closes_from": f"{AUTO}, or a length: gaps wider than this get new metal",
+    "metal_gauge": f"{AUTO} for the car's, a length, or such as 18 ga",
+    "metal_trim": "length, left on around the blank",
     "cut.POST[.SIDE]": f"{LEVEL} or {SQUARE}",
     "cut_height.POST[.SIDE]": "length",
     "shift.POST[.SIDE]": f"{LINE_UP}, {NONE}, or a length rearward",
@@ -46,6 +51,7 @@ ROOF_FIELDS = {"front_drop": "front_drop_mm", "rear_drop": "rear_drop_mm"}
 WINDOW_FIELDS = {"window_proud": "proud_mm", "flange": "flange_mm"}
 WINDOW_WORDS = ("window_forward", "window_down", "lay_down", "window_sink")
 CUT_FIELDS = {"kerf": "kerf_mm", "root_gap": "root_gap_mm"}
+METAL_SETTINGS = ("closes_from", "metal_gauge", "metal_trim")
 POST_SETTINGS = ("cut", "cut_height", "shift")
 
 
@@ -102,6 +108,10 @@ def _with_setting(plan, name, value, car):
         return replace(plan, roof=replace(plan.roof or RoofMove(), fore_aft=way))
     if name in WINDOW_WORDS:
         return replace(plan, window=replace(plan.window or WindowMove(), **_window_move(name, value, car)))
+    if name == "new_metal":
+        return replace(plan, new_metal=_new_metal(name, value, plan.new_metal))
+    if name in METAL_SETTINGS:
+        return replace(plan, new_metal=_with_metal(plan.new_metal or NewMetal(), name, value, car.unit))
     if name == "cut":
         heights = tuple(replace(cut, plane=None) for cut in plan.cuts if cut.height_mm is not None)
         return replace(plan, cut=_plane(name, value), cuts=heights)
@@ -119,6 +129,21 @@ def _window_move(name, value, car):
     words, field = {"window_down": ((AUTO, FIT), "down_mm"), "window_sink": ((NONE,), "sink_mm")}[name]
     length = length_or_word(value, words, car.unit, name)
     return {field: None if length in (AUTO, NONE) else length}
+
+
+def _new_metal(name, value, metal):
+    if value.lower() not in (YES, NONE):
+        raise PlanError(name, f'must be {YES} or {NONE}; got "{value}".', choice_hint(value, (YES, NONE)))
+    return metal or NewMetal() if value.lower() == YES else None
+
+
+def _with_metal(metal, name, value, unit):
+    if name == "metal_trim":
+        return replace(metal, trim_mm=read_length(value, unit, name, PlanError))
+    if name == "metal_gauge":
+        return replace(metal, gauge_mm=sheet_gauge_mm(value, unit, name))
+    closes_from = length_or_word(value, (AUTO,), unit, name)
+    return replace(metal, closes_from_mm=None if closes_from == AUTO else closes_from)
 
 
 def _plane(name, value):

@@ -112,6 +112,36 @@ class SeamReport:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NewMetalEdge:
+    """One long edge of a filler, welded to a piece."""
+
+    piece: str
+    length_mm: float  # of the piece's edge along it
+    tangent_break_deg: float  # greatest, between its skin and the filler
+    off_root_gap_mm: float  # how far the gap strays from the root gap
+
+
+@dataclass(frozen=True, kw_only=True)
+class NewMetalReport:
+    """One filler: new sheet let in where a seam stood open."""
+
+    name: str
+    kind: str  # of the seam it closes: skin, window, strip
+    side: str
+    pieces: tuple[str, str]
+    gauge_mm: float
+    area_mm2: float  # of its outside, net
+    mass_kg: float  # as cut to size
+    width_min_mm: float  # straight across, edge to edge
+    width_max_mm: float
+    closes_gap_mm: float  # widest gap of the open seam along it
+    closes_step_mm: float  # step of the greatest size there
+    ends: tuple[str, str]  # opening, bead, corner, or the filler it is joined to
+    open_corner_mm: float  # width of its ends at corners where no other metal is; 0 where there is none
+    edges: tuple[NewMetalEdge, NewMetalEdge]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Interference:
     """Two pieces, or a piece and a keep-out, in the same place."""
 
@@ -297,7 +327,8 @@ def uncertainty_from_json(values: dict) -> Uncertainty:
 class Report:
     """Everything about one plan on one car.
 
-    ``uncertainty`` is None where it was not asked for.
+    ``uncertainty`` is None where it was not asked for.  With new metal in the
+    plan, seams, interference and totals are those of the closed roof.
     """
 
     car: dict
@@ -311,6 +342,7 @@ class Report:
     findings: tuple[Finding, ...]
     side_glass: tuple[PaneReport, ...] = ()
     uncertainty: Uncertainty | None = None
+    new_metal: tuple[NewMetalReport, ...] = ()
 
     def to_json(self) -> dict:
         """Return plain lists, dicts, numbers and strings, as the schema says."""

@@ -26,6 +26,7 @@ from .posts import PostEnds
 from .report import SeamReport, SeamStation, Spread
 
 SKIN, POST, WINDOW_SEAM, STRIP = "skin", "post", "window", "strip"
+FILLER_SEAM = "filler"  # a seam between a piece and a filler, or between two fillers
 _FIRST = {BODY: 0, ROOF: 1, WINDOW: 2}
 
 
@@ -209,10 +210,19 @@ def seam_reports(built: Built) -> list[SeamReport]:
     """Return length, gap and step of every seam in the skin, then around the box of every post."""
     seams = seams_of(built)
     laid = [(seam, [Facing(*map(tuple, seam_edges(built, seam)))]) for seam in seams]
-    laid += [
+    return reports_along(built, laid + post_box_facings(built))
+
+
+def post_box_facings(built: Built) -> list[tuple[Seam, list[Facing]]]:
+    """Return the seam around the box of every post, and which edge of it faces which."""
+    return [
         (_box_seam(built, key), [Facing((a,), (b,)) for a, b in zip(*post_edges(ends), strict=True)])
         for key, ends in built.ends.items()
     ]
+
+
+def reports_along(built: Built, laid: list[tuple[Seam, list[Facing]]]) -> list[SeamReport]:
+    """Return length, gap and step of seams along the edges laid for each."""
     met = iter(meetings([facing for _, facings in laid for facing in facings]))
     return [_report(built, seam, facings, [next(met) for _ in facings]) for seam, facings in laid]
 
@@ -224,7 +234,7 @@ def _box_seam(built, key):
 
 def _over_post(built, seam, edge, along_mm):
     """Length of an edge that lies over the post's own box."""
-    if seam.post is None or seam.kind != SKIN:
+    if seam.post is None or seam.kind not in (SKIN, FILLER_SEAM) or not seam.first:
         return 0.0
     ends = built.ends[seam.post]
     _, _, w, d = ends.line.frame(ends.s_lower[0])

@@ -71,7 +71,8 @@ class Region:
         return np.where(shapely.contains_xy(self.polygon, *xy.T), -distance, distance)
 
 
-def _region(grid: Grid, cells: list[Cell]) -> Region:
+def sheet_region(grid: Grid, cells: list[Cell]) -> Region:
+    """Return some cells of one grid as a region of metal."""
     scale = uv_scale(grid)
     polygon = shapely.transform(shapely.union_all([c.polygon for c in cells]), lambda xy: xy * scale)
     rings = shapely.get_rings(shapely.get_parts(shapely.segmentize(polygon, 10.0)))
@@ -96,7 +97,7 @@ def uncut_regions(shape: CarShape, flange_mm: float | None, kerf_mm: float) -> d
     for part in (BODY, WINDOW):
         cells = [c for c in layout.parts.get(part, []) if c.role == METAL]
         grids = {c.grid.name: c.grid for c in cells}.values()
-        out[part] = tuple(_region(g, [c for c in cells if c.grid is g]) for g in grids)
+        out[part] = tuple(sheet_region(g, [c for c in cells if c.grid is g]) for g in grids)
     return out
 
 

@@ -6,13 +6,15 @@ from referencing import Registry, Resource
 from model.doorreport import DoorLeg, PaneCorner, PaneReport, WellReport
 from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
-from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
+from model.plan import NewMetal, Plan, PostCut, PostShift, RoofMove, WindowMove
 from model.plandict import plan_to_dict
 from model.report import (
     EdgeMark,
     Finding,
     HeadReport,
     Interference,
+    NewMetalEdge,
+    NewMetalReport,
     PostReport,
     PostSight,
     RearSight,
@@ -108,6 +110,31 @@ def sample_panel_fit():
         rms_after_mm=3.175,
         seams=(seam,),
     )
+
+
+def sample_filler(**changed):
+    """Return a filler with one end free and one left open."""
+    edges = tuple(
+        NewMetalEdge(piece=piece, length_mm=mm, tangent_break_deg=0.1, off_root_gap_mm=0.02)
+        for piece, mm in (("body", 254.0), ("roof", 260.0))
+    )
+    values = {
+        "name": "filler B right, side skin",
+        "kind": "skin",
+        "side": "right",
+        "pieces": ("body", "roof"),
+        "gauge_mm": 1.0,
+        "area_mm2": 6451.6,
+        "mass_kg": 0.0506,
+        "width_min_mm": 19.05,
+        "width_max_mm": 31.75,
+        "closes_gap_mm": 33.3,
+        "closes_step_mm": -4.0,
+        "ends": ("opening", "corner"),
+        "open_corner_mm": 25.4,
+        "edges": edges,
+    }
+    return NewMetalReport(**{**values, **changed})
 
 
 def sample_finding(message, measured, limit, unit="mm", kind="ends miss"):
@@ -237,6 +264,7 @@ def sample_report(unit="in", name="two and a quarter", **changed):
         window=WindowMove(forward_mm=50.8, lay_down_deg=4.0),
         cuts=(PostCut(post="B", side="right", height_mm=1270.0),),
         shifts=(PostShift(post="B"),),
+        new_metal=NewMetal(),
     )
     values = {
         "car": {"name": "tiny cab", "unit": unit},
@@ -287,6 +315,7 @@ def sample_report(unit="in", name="two and a quarter", **changed):
             skin_area_mm2=5.0e6,
             removed_area_mm2=2.5e5,
         ),
+        "new_metal": (sample_filler(),),
         "findings": (
             sample_finding("the ends meet askew.", 0.7, 0.5, "deg", "tilt"),
             sample_finding("the upper end lands forward of the lower one.", 36.5, 1.5),

@@ -18,6 +18,7 @@ from .cells import (
     wrapped,
 )
 from .doortext import side_glass_lines
+from .metaltext import metal_lines
 from .paneltext import panel_lines
 from .sureness import sureness_lines
 from .viewtext import view_lines
@@ -63,6 +64,7 @@ def report_text(report: Report) -> str:
         side_glass_lines(report.side_glass, unit),
         sureness_lines(report.uncertainty, unit) if report.posts else [],
         _caution(CAUTION_CUT) if is_cut else [],
+        metal_lines(report, unit),
         _seams(report, unit),
         _interference(report, unit),
         _totals(report, unit),

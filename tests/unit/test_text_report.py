@@ -187,3 +187,10 @@ def test_comparison_sets_plans_side_by_side():
     assert re.search(r"two and a quarter +a plan whose name is …", text)
     assert re.search(r'greatest miss fore-aft +1-7/16" \(36\.5\) +2-1/2" \(63\.5\)', text)
     assert re.search(r"\n +seams +2 +1\n", text)
+
+
+def test_new_metal_is_told_with_its_ends_and_its_mass():
+    text = report_text(sample_report())
+    assert "NEW METAL" in text and "0.051 kg" in text and "In all 1 piece of 1.00 mm sheet" in text
+    assert 'one end free at an opening, the other open, up to 1" (25.4) wide' in text
+    assert "NEW METAL" not in report_text(sample_report(new_metal=()))

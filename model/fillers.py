@@ -1,0 +1,290 @@
+"""New sheet across what stands open: a smooth surface between two pieces' edges.
+
+Along a run (:mod:`model.fillerruns`) let x in [0, 1] run over the first edge
+in proportion to its length, A(x) be its point and B(x) the facing point of
+the second edge, drawn along that edge near a corner so that x = 0 and 1 end at
+the run's own ends (:func:`_partners`).  T is an edge's direction with the
+metal on the left, N the normal out of the car, and D = T × N the direction out
+of the metal within the skin's tangent plane.  With root gap g the filler's two
+long edges are
+
+    P0 = A + g D_A,        P3 = B + g D_B,
+
+a full root gap from each piece, straight on from its skin.  Between them, for
+every x, runs the cubic with end derivatives m_A D_A and −m_B D_B, in Bézier's
+form with P1 = P0 + m_A D_A / 3 and P2 = P3 + m_B D_B / 3.  So the filler's
+tangent plane along each edge is the neighbour's: no break.
+
+**Length of the end derivatives.**  An arc of a circle whose chord c makes the
+angle θ with its tangent is met to sixth order by a cubic with m = c / cos²(θ/2)
+= 2 c / (1 + cos θ).  Each end takes the θ that it sees, held at 90° at most.
+Across a slot of ± φ in a cylinder of radius R the filler is then an arc of
+radius R − g cot φ: without a root gap the cylinder again, with one it stands
+g tan(φ/2) proud of it in the middle.
+
+**One surface for both tiers.**  P0 to P3 are taken at even x and interpolated
+along x by cubic splines with not-a-knot ends: a B-spline surface of degree 3
+× 3 (:class:`model.skin.Grid`, u = x, v across), which the CAD kernel takes
+over pole for pole; knots are put in across it for what samples between knots.
+Its S_v × S_u points out of the car.
+
+**Shared corners.**  Where two fillers come to the same two corners of the same
+two pieces, across a crease or not, both take as D there the crease's own
+direction ± N × N' (it lies in both tangent planes), turned back to T × N over
+the width of the opening.  Their common border is then one curve.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from math import comb
+
+import numpy as np
+from scipy.interpolate import BSpline, make_interp_spline
+
+from .built import Built
+from .edges import Edge
+from .fillerruns import CORNER, Run, runs_of
+from .fit import faced_places
+from .numeric import cross, dot, unit
+from .plancheck import LEAST_FILLER_MM
+from .seams import SKIN, STRIP, WINDOW_SEAM, Seam, seams_of
+from .skin import Grid
+
+CLOSED_KINDS = (SKIN, WINDOW_SEAM, STRIP)
+KIND = "filler"
+_STATION_MM = 5.0  # greatest length along an edge between two interpolated cross lines
+_LEAST_STATIONS = 9
+_CREASE_DEG = 3.0  # of the normals at a shared corner; less is no crease
+SAME_CORNER_MM = 1e-3  # corners nearer than this are one
+_RAMP = 3.0  # of a shift along the second edge: over how much of the run it is spread; above 1.5 it runs on
+_LEAST_SLOPE = 0.1  # of one edge's length against the other's; less crowds the cross lines
+_SPANS = 8  # across, of the one cubic
+
+
+@dataclass(frozen=True, eq=False)
+class Filler:
+    """One piece of new sheet, in place.
+
+    Attributes
+    ----------
+    name : str
+        ``filler`` and the seam it closes; numbered where a seam has several.
+    run : Run
+    grid : Grid
+        Its outside; u along the run, v from the first piece to the second.
+    thickness_mm : float
+    ends : (start, end)
+        ``opening``, ``bead``, ``corner``, or the name of the filler it is joined to.
+    """
+
+    name: str
+    run: Run
+    grid: Grid
+    thickness_mm: float
+    ends: tuple[str, str]
+
+    @property
+    def seam(self) -> Seam:
+        """The seam it closes."""
+        return self.run.seam
+
+    def border(self, which: str) -> Edge:
+        """Return one border as an edge with the metal on its left: ``v0``, ``v1`` long, ``u0``, ``u1`` short.
+
+        Four samples to every span of the spline.
+        """
+        t = _refined(self.grid.breaks_u if which[0] == "v" else np.linspace(0, 1, 5), 4)
+        if which in ("v0", "u1"):
+            t = t[::-1]
+        fixed = np.full(len(t), float(which[1]))
+        uv = np.stack((t, fixed) if which[0] == "v" else (fixed, t), axis=1)
+        point, _, _, normal = self.grid.frame(uv)
+        return Edge(point, normal)
+
+
+def _refined(stops, count):
+    inner = stops[:-1, None] + np.diff(stops)[:, None] * np.arange(count) / count
+    return np.append(inner.ravel(), stops[-1])
+
+
+def closes_from_mm(built: Built) -> float:
+    """Return the gap from which the plan puts new metal in, where it asks for any. [mm]
+
+    By default the widest gap a butt weld closes, but never so narrow that
+    two root gaps leave nothing between them.
+    """
+    plan = built.plan
+    if plan.new_metal is not None and plan.new_metal.closes_from_mm is not None:
+        return plan.new_metal.closes_from_mm
+    return max(widest_weld_mm(built), 2 * plan.root_gap_mm + LEAST_FILLER_MM)
+
+
+def widest_weld_mm(built: Built) -> float:
+    """Return the widest gap that a butt weld closes on this car; see findings' GAP_SOURCE. [mm]"""
+    return max(built.shape.car.gauge_mm, built.plan.root_gap_mm, built.plan.kerf_mm) + 0.1
+
+
+def fillers_of(built: Built) -> tuple[Filler, ...]:
+    """Return the new metal of a plan; none where the plan has no ``new_metal``."""
+    if built.plan.new_metal is None:
+        return ()
+    limit_mm = closes_from_mm(built)
+    runs = [
+        run for seam in seams_of(built) if seam.kind in CLOSED_KINDS for run in runs_of(built, seam, limit_mm)
+    ]
+    gauge_mm = built.plan.new_metal.gauge_mm or built.shape.car.gauge_mm
+    return fillers_from_runs(runs, built.plan.root_gap_mm, gauge_mm)
+
+
+def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> tuple[Filler, ...]:
+    """Return a filler for every run; those that come to the same corners share a border."""
+    names = _names(runs)
+    shared = _shared_corners(runs)
+    out = []
+    for k, run in enumerate(runs):
+        corners = [shared.get((k, end)) for end in (0, 1)]
+        ends = tuple(
+            kind if corner is None else names[corner.other]
+            for kind, corner in zip(run.ends, corners, strict=True)
+        )
+        grid = _surface(names[k], run, root_gap_mm, corners)
+        out.append(Filler(names[k], run, grid, gauge_mm, ends))
+    return tuple(out)
+
+
+def _names(runs):
+    plain = [f"{KIND} {run.seam.name}" for run in runs]
+    return [
+        f"{name}, {plain[: k + 1].count(name)}" if plain.count(name) > 1 else name
+        for k, name in enumerate(plain)
+    ]
+
+
+@dataclass(frozen=True, eq=False)
+class _Corner:
+    """How a filler leaves two corners it shares with another: unit directions, root gaps along them."""
+
+    other: int
+    out: tuple[np.ndarray, np.ndarray]
+    stretch: tuple[float, float]
+
+
+def _shared_corners(runs) -> dict[tuple[int, int], _Corner]:
+    ends = [(k, end) for k, run in enumerate(runs) for end in (0, 1) if run.ends[end] == CORNER]
+    found: dict[tuple[int, int], _Corner] = {}
+    frames = {at: _end_frames(runs[at[0]], at[1]) for at in ends}
+    for i, a in enumerate(ends):
+        for b in ends[i + 1 :]:
+            if a in found or b in found or a[0] == b[0]:
+                continue
+            if runs[a[0]].seam.pieces != runs[b[0]].seam.pieces:
+                continue
+            pairs = list(zip(frames[a], frames[b], strict=True))
+            if max(np.linalg.norm(p[0] - q[0]) for p, q in pairs) > SAME_CORNER_MM:
+                continue
+            out, stretch = zip(*(_crease(p, q) for p, q in pairs), strict=True)
+            found[a], found[b] = _Corner(b[0], out, stretch), _Corner(a[0], out, stretch)
+    return found
+
+
+def _end_frames(run, end):
+    """Return (point, T, N) of both edges at one end of a run."""
+    at = run.laid.at(np.array([run.first, run.second]), np.array([run.first_mm[end], run.second_mm[end]]))
+    return [tuple(values[k] for values in at) for k in (0, 1)]
+
+
+def _crease(a, b):
+    """Return the direction out of the metal along the crease at a corner, and its length to one root gap."""
+    outs = [np.cross(t, n) for _, t, n in (a, b)]
+    along = np.cross(a[2], b[2])
+    if np.linalg.norm(along) < np.sin(np.radians(_CREASE_DEG)):
+        normal = a[2] + b[2]
+        normal /= np.linalg.norm(normal)
+        along = outs[0] + outs[1]
+        along -= (along @ normal) * normal
+    along /= np.linalg.norm(along)
+    if along @ (outs[0] + outs[1]) < 0:
+        along = -along
+    return along, 2.0 / max(along @ outs[0] + along @ outs[1], 0.5)
+
+
+def _surface(name, run: Run, root_gap_mm, corners) -> Grid:
+    lengths = [abs(b - a) for a, b in (run.first_mm, run.second_mm)]
+    count = max(_LEAST_STATIONS, int(np.ceil(max(lengths) / _STATION_MM)) + 1)
+    x = np.linspace(0.0, 1.0, count)
+    sides = []
+    s = run.first_mm[0] + (run.first_mm[1] - run.first_mm[0]) * x
+    for which, (edge, along) in enumerate(((run.first, s), (run.second, _partners(run, s)))):
+        point, tangent, normal = run.laid.at(np.full(count, edge), along)
+        sides.append((point, tangent, unit(normal - dot(normal, tangent)[:, None] * tangent), along, which))
+    width = np.linalg.norm(sides[0][0] - sides[1][0], axis=1)
+    leaving = [_leaving(*side, width, corners) for side in sides]
+    (p0, out_a), (p3, out_b) = (
+        (side[0] + root_gap_mm * stretch[:, None] * out, out)
+        for side, (out, stretch) in zip(sides, leaving, strict=True)
+    )
+    r = p3 - p0
+    chord = np.sqrt(dot(r, r))
+    pull = [
+        2 * chord / (1 + np.maximum(dot(way, out) / chord, 0.0)) for way, out in ((r, out_a), (-r, out_b))
+    ]
+    p1, p2 = p0 + pull[0][:, None] / 3 * out_a, p3 + pull[1][:, None] / 3 * out_b
+    spline = make_interp_spline(x, np.stack([p0, p1, p2, p3], axis=1), k=3)
+    knots, finer = _refined_cubic()
+    return Grid(name, KIND, spline.t, knots, 3, 3, np.einsum("pk,nkc->npc", finer, spline.c), -1.0)
+
+
+@lru_cache(maxsize=1)
+def _refined_cubic():
+    """Return a knot vector over [0, 1] and the poles on it of Bézier's four cubics, (poles, 4)."""
+    knots = np.concatenate([np.zeros(3), np.linspace(0, 1, _SPANS + 1), np.ones(3)])
+    places = np.array([knots[i + 1 : i + 4].mean() for i in range(_SPANS + 3)])
+    basis = BSpline(knots, np.eye(_SPANS + 3), 3)(places)
+    cubics = np.stack([comb(3, k) * places**k * (1 - places) ** (3 - k) for k in range(4)], axis=1)
+    return knots, np.linalg.solve(basis, cubics)
+
+
+def _partners(run: Run, s):
+    """Return the lengths along the second edge across from lengths along the first.
+
+    The facing places, shifted along the second edge so that the ends come to
+    the run's own, the shift fading over :data:`_RAMP` times itself.  Where
+    that would make them turn back, both edges are divided in proportion.
+    """
+    point, tangent, _ = run.laid.at(np.full(len(s), run.first), s)
+    edge, t = faced_places(run.laid, np.array([run.second]), point, tangent)
+    known = np.nonzero(edge >= 0)[0]
+    start, end = run.second_mm
+    proportional = start + (end - start) * (s - s[0]) / (s[-1] - s[0])
+    if not len(known):
+        return proportional
+    inside = np.interp(s, s[known], t[known])
+    inside -= np.minimum(s - s[known[0]], 0.0) + np.maximum(s - s[known[-1]], 0.0)  # they run side by side
+    shifted = inside.copy()
+    for at, wanted in ((0, start), (-1, end)):
+        shift = wanted - inside[at]
+        if shift:
+            part = np.clip(1 - np.abs(s - s[at]) / (_RAMP * abs(shift)), 0.0, 1.0)
+            shifted += shift * part**2 * (3 - 2 * part)
+    slope = np.diff(shifted) / np.diff(s)
+    runs_on = abs(shifted[0] - start) + abs(shifted[-1] - end) < 1e-9 and slope.max() < -_LEAST_SLOPE
+    return shifted if runs_on else proportional
+
+
+def _leaving(point, tangent, normal, along, which, width, corners):
+    """Return the directions out of the metal along one edge, and root gaps along them: turned at corners."""
+    turn, stretch = np.zeros(len(along)), np.ones(len(along))
+    across = cross(tangent, normal)
+    for end, corner in zip((0, -1), corners, strict=True):
+        if corner is None:
+            continue
+        far = abs(along[-1] - along[0])
+        part = np.clip(1 - np.abs(along - along[end]) / min(width[end], far / 2), 0.0, 1.0)
+        part = part**2 * (3 - 2 * part)
+        out = corner.out[which]
+        angle = np.arctan2(out @ tangent[end], out @ across[end])
+        turn += angle * part
+        stretch += (corner.stretch[which] - 1) * part
+    return np.cos(turn)[:, None] * across + np.sin(turn)[:, None] * tangent, stretch

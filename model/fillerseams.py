@@ -1,0 +1,183 @@
+"""Seams of the closed roof: what new metal leaves of the open seams, and its own.
+
+Where a filler lies, the open stretch's bead is replaced by the filler's two
+long edges: to the first piece, along the stretch of that piece's edge, and to
+the second, along its.  A border that two fillers share is welded once.  An
+end that lies at an opening is a free edge; one where the gap falls to what a
+weld closes runs out into that bead.
+
+Lengths follow :mod:`model.seams`: along the edge of the piece that stays,
+less what lies over a post's own box on the body's side, where the box's bead
+counts already.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from .built import Built
+from .edges import Edge, stretch
+from .fillerruns import CORNER, Run, lines_of
+from .fillers import Filler
+from .fit import Facing, turn_deg
+from .gauges import sheet_kg_m2
+from .report import NewMetalEdge, NewMetalReport, SeamReport
+from .seams import FILLER_SEAM, Seam, post_box_facings, reports_along, seam_edges, seams_of
+
+_LEAST_MM = 0.05  # of a stretch that is left
+
+
+def closed_seam_reports(built: Built, fillers: tuple[Filler, ...]) -> list[SeamReport]:
+    """Return length, gap and step of every seam of the closed roof: skin, boxes of posts, new metal."""
+    laid = []
+    for seam in seams_of(built):
+        runs = [f.run for f in fillers if _is_same(f.seam, seam)]
+        first, second = seam_edges(built, seam)
+        left = _what_is_left(built, seam, runs) if runs else first
+        if left:
+            laid.append((seam, [Facing(tuple(left), tuple(second))]))
+    laid += post_box_facings(built)
+    for filler in fillers:
+        laid += _long_seams(filler)
+    laid += _shared_borders(fillers)
+    return reports_along(built, laid)
+
+
+def _is_same(a: Seam, b: Seam):
+    return (a.name, a.kind, a.side, a.pieces) == (b.name, b.kind, b.side, b.pieces)
+
+
+def _what_is_left(built, seam, runs: list[Run]) -> list[Edge]:
+    """Return the stretches of a seam's first edges along which no filler lies."""
+    lines = lines_of(built, seam)
+    out = []
+    for first in lines.firsts:
+        taken = sorted(run.first_mm for run in runs if run.first == first)
+        stops = [0.0, *(s for pair in taken for s in pair), float(lines.laid.length_mm[first])]
+        for start, end in zip(stops[::2], stops[1::2], strict=True):
+            if end - start > _LEAST_MM:
+                out.append(stretch(lines.laid, first, start, end))
+    return out
+
+
+def piece_edges(filler: Filler) -> tuple[Edge, Edge]:
+    """Return the stretches of both pieces' edges along which a filler lies."""
+    run = filler.run
+    return (
+        stretch(run.laid, run.first, *run.first_mm),
+        stretch(run.laid, run.second, *run.second_mm[::-1]),
+    )
+
+
+def long_seam_names(filler: Filler) -> tuple[str, str]:
+    """Return the names of the seams to the first and to the second piece."""
+    return tuple(f"{filler.name} to {piece}" for piece in filler.seam.pieces)
+
+
+def _long_seams(filler: Filler):
+    seam = filler.seam
+    borders = filler.border("v0"), filler.border("v1")
+    out = []
+    for k, (name, edge, border) in enumerate(
+        zip(long_seam_names(filler), piece_edges(filler), borders, strict=True)
+    ):
+        own = replace(
+            seam,
+            name=name,
+            kind=FILLER_SEAM,
+            pieces=(seam.pieces[k], filler.name),
+            post=seam.post if k == 0 else None,  # the box's own bead is counted on the body's side
+        )
+        out.append((own, [Facing((edge,), (border,))]))
+    return out
+
+
+def shared_borders(fillers: tuple[Filler, ...]) -> list[tuple[Filler, str, Filler, str]]:
+    """Return every border that two fillers share, once: filler, border, other filler, its border."""
+    named = {filler.name: filler for filler in fillers}
+    out = []
+    for k, filler in enumerate(fillers):
+        for border, end in zip(("u0", "u1"), filler.ends, strict=True):
+            other = named.get(end)
+            if other is not None and other in fillers[k + 1 :]:
+                out.append((filler, border, other, f"u{other.ends.index(filler.name)}"))
+    return out
+
+
+def _shared_borders(fillers):
+    out = []
+    for filler, border, other, other_border in shared_borders(fillers):
+        own = replace(
+            filler.seam,
+            name=f"{filler.name} to {other.name}",
+            kind=FILLER_SEAM,
+            pieces=(filler.name, other.name),
+            first=(),
+            post=None,
+        )
+        out.append((own, [Facing((filler.border(border),), (other.border(other_border),))]))
+    return out
+
+
+def new_metal_reports(
+    fillers: tuple[Filler, ...], seams: list[SeamReport], root_gap_mm: float
+) -> tuple[NewMetalReport, ...]:
+    """Return what every filler is, and how it sits: from the seams that :func:`closed_seam_reports` gave."""
+    by_name = {seam.name: seam for seam in seams}
+    out = []
+    for filler in fillers:
+        edges = [by_name[name] for name in long_seam_names(filler)]
+        out.append(new_metal_report(filler, edges, root_gap_mm))
+    return tuple(out)
+
+
+def new_metal_report(filler: Filler, edges, root_gap_mm: float) -> NewMetalReport:
+    """Return the report of one filler, with its edges along both pieces, first piece first."""
+    run, grid = filler.run, filler.grid
+    area_mm2 = grid.area_mm2()
+    long = [
+        NewMetalEdge(
+            piece=seam.pieces[0],
+            length_mm=seam.edge_mm,
+            tangent_break_deg=tangent_break_deg(seam),
+            off_root_gap_mm=max(
+                (abs(x - root_gap_mm) for x in (seam.gap_mm.min, seam.gap_mm.max)), default=0.0
+            )
+            if seam.gap_mm
+            else 0.0,
+        )
+        for seam in edges
+    ]
+    uv = np.stack(np.meshgrid(grid.breaks_u, [0.0, 1.0], indexing="ij"), axis=-1)
+    a, b = grid.point(uv.reshape(-1, 2)).reshape(-1, 2, 3).swapaxes(0, 1)
+    across = np.linalg.norm(b - a, axis=1)
+    return NewMetalReport(
+        name=filler.name,
+        kind=filler.seam.kind,
+        side=filler.seam.side,
+        pieces=filler.seam.pieces,
+        gauge_mm=filler.thickness_mm,
+        area_mm2=area_mm2,
+        mass_kg=area_mm2 / 1e6 * sheet_kg_m2(filler.thickness_mm),
+        width_min_mm=float(across.min()),
+        width_max_mm=float(across.max()),
+        closes_gap_mm=run.gap_mm,
+        closes_step_mm=run.step_mm,
+        ends=filler.ends,
+        open_corner_mm=float(
+            max(
+                (across[k] for k, end in ((0, filler.ends[0]), (-1, filler.ends[1])) if end == CORNER),
+                default=0.0,
+            )
+        ),
+        edges=tuple(long),
+    )
+
+
+def tangent_break_deg(seam: SeamReport) -> float:
+    """Return the greatest break between two skins along a seam: the sum of both angles across it. [deg]"""
+    return max(
+        (abs(float(turn_deg(s.angle_first_deg, s.angle_second_deg))) for s in seam.stations), default=0.0
+    )

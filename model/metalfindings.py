@@ -1,0 +1,81 @@
+"""What to flag on new metal: breaks in its line, what it hides, corners it leaves open, strips too narrow."""
+
+from __future__ import annotations
+
+from .built import Built
+from .fillerruns import CORNER
+from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
+from .report import Finding, NewMetalReport
+from .units import shown
+
+BREAK_LIMIT_DEG = 0.5  # assumed: half a degree shows in paint on a low-crown panel
+NARROW_MM = 12.7  # 1/2 in: a narrower strip is all heat from its two beads
+FIT_INCH = 32
+
+
+def metal_findings(built: Built, new_metal: tuple[NewMetalReport, ...]) -> tuple[Finding, ...]:
+    """Return all findings on the new metal of a plan."""
+    unit = built.shape.car.unit
+    found = []
+    for metal in new_metal:
+        for edge in metal.edges:
+            if edge.tangent_break_deg > BREAK_LIMIT_DEG:
+                found.append(
+                    Finding(
+                        kind="tangent break",
+                        where=f"{metal.name} to {edge.piece}",
+                        message=f"The line breaks by {edge.tangent_break_deg:.2f}° here.",
+                        measured=edge.tangent_break_deg,
+                        limit=BREAK_LIMIT_DEG,
+                        unit="deg",
+                        source="assumed",
+                    )
+                )
+        found += _shape_findings(metal, unit)
+    return tuple(found)
+
+
+def _shape_findings(metal: NewMetalReport, unit):
+    found = []
+    if CORNER in metal.ends:
+        wide = metal.open_corner_mm
+        found.append(
+            Finding(
+                kind="open corner",
+                where=metal.name,
+                message=f"It ends {shown(wide, unit, FIT_INCH)} wide at no other metal: fit a piece there on "
+                "the car.",
+                measured=wide,
+                limit=0.0,
+                unit="mm",
+                source="geometry",
+            )
+        )
+    allowed = hi_lo_limit_mm(metal.gauge_mm)
+    if abs(metal.closes_step_mm) > allowed:
+        found.append(
+            Finding(
+                kind="step across new metal",
+                where=metal.name,
+                message=f"It climbs {shown(abs(metal.closes_step_mm), unit, FIT_INCH)} between skins that do "
+                "not point at each other, and bends back on itself: bring the pieces closer to flush.",
+                measured=abs(metal.closes_step_mm),
+                limit=allowed,
+                unit="mm",
+                source=HI_LO_SOURCE,
+            )
+        )
+    if metal.width_min_mm < NARROW_MM:
+        found.append(
+            Finding(
+                kind="narrow filler",
+                where=metal.name,
+                message=f"Only {shown(metal.width_min_mm, unit, FIT_INCH)} wide at its narrowest: open the "
+                "cut further and let in a wider strip, or take less out there.",
+                measured=metal.width_min_mm,
+                limit=NARROW_MM,
+                unit="mm",
+                source=NO_SOURCE,
+            )
+        )
+    return found

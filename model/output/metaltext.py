@@ -1,0 +1,55 @@
+"""New metal as lines of the report: what to cut out, what it closes, how it sits."""
+
+from __future__ import annotations
+
+from ..report import NewMetalReport, Report
+from .cells import angle_cell, area_cell, gap_cell, length_cell, table_lines, wrapped
+
+HEAD = "NEW METAL   sheet let in, a root gap from each piece; seams and totals are the closed roof's"
+SIZE_HEADS = ("filler", "narrowest", "widest", "area", "mass")
+FIT_HEADS = ("filler", "closes a gap of", "and a step of", "breaks the line by")
+
+
+def metal_lines(report: Report, unit: str) -> list[str]:
+    """Return the new metal of a plan as lines of the report; none where there is none."""
+    if not report.new_metal:
+        return []
+    lines = [HEAD, *table_lines(SIZE_HEADS, [size_cells(metal, unit) for metal in report.new_metal])]
+    lines += ["", *table_lines(FIT_HEADS, [fit_cells(metal, unit) for metal in report.new_metal]), ""]
+    for metal in report.new_metal:
+        lines += wrapped(f"{metal.name}: {ends_words(metal, unit)}", "  ", "      ")
+    return [*lines, "", *wrapped(total_words(report.new_metal, unit))]
+
+
+def size_cells(metal: NewMetalReport, unit: str) -> list[str]:
+    """Return how large one filler is: narrowest, widest, area, mass."""
+    widths = (length_cell(mm, unit) for mm in (metal.width_min_mm, metal.width_max_mm))
+    area = area_cell(metal.area_mm2, unit)
+    return [metal.name.removeprefix("filler "), *widths, area, f"{metal.mass_kg:.3f} kg"]
+
+
+def fit_cells(metal: NewMetalReport, unit: str) -> list[str]:
+    """Return what one filler closes: widest gap, largest step; and its greatest break."""
+    opened = (gap_cell(mm, unit) for mm in (metal.closes_gap_mm, metal.closes_step_mm))
+    breaks = max(edge.tangent_break_deg for edge in metal.edges)
+    return [metal.name.removeprefix("filler "), *opened, angle_cell(breaks)]
+
+
+def ends_words(metal: NewMetalReport, unit: str) -> str:
+    """Say where both ends of a filler are."""
+    words = {
+        "opening": "free at an opening",
+        "bead": "running out into the bead",
+        "corner": f"open, up to {length_cell(metal.open_corner_mm, unit)} wide",
+    }
+    start, end = (words.get(end, f"welded to {end}") for end in metal.ends)
+    return f"both ends {start}." if start == end else f"one end {start}, the other {end}."
+
+
+def total_words(new_metal: tuple[NewMetalReport, ...], unit: str) -> str:
+    """Say how much new metal there is in all."""
+    count = len(new_metal)
+    area = area_cell(sum(metal.area_mm2 for metal in new_metal), unit)
+    mass = sum(metal.mass_kg for metal in new_metal)
+    gauges = " and ".join(sorted({f"{metal.gauge_mm:.2f} mm" for metal in new_metal}))
+    return f"In all {count} piece{'s' * (count != 1)} of {gauges} sheet, {area}, {mass:.3f} kg."

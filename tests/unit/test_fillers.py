@@ -1,0 +1,265 @@
+"""Fillers across slots whose shape is known in closed form, and across the open seams of the demo cars."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import trimesh
+
+from model.carfile import demo_car_names, demo_car_path, demo_closed_path, demo_plan_path, read_car
+from model.edges import Edge, Edges, joined, stretch
+from model.evaluate import build_checked, fit_report_of
+from model.fillerruns import BEAD, CORNER, OPENING, Run, SeamLines, _runs_along
+from model.fillers import closes_from_mm, fillers_from_runs, fillers_of
+from model.fillerseams import closed_seam_reports, shared_borders
+from model.interference import interference_of
+from model.metalfindings import BREAK_LIMIT_DEG
+from model.planfile import read_plan
+from model.seams import FILLER_SEAM, Seam, seam_reports
+
+ROOT_MM = 0.8
+SEAM = Seam("slot", "skin", "centre", ("body", "roof"), (), (), ())
+
+
+def filler_between(first: Edge, second: Edge, ends=(OPENING, OPENING), root_gap_mm=ROOT_MM):
+    """Return the filler between two whole edges."""
+    laid = Edges([first, second])
+    a, b = laid.length_mm.tolist()
+    run = Run(SEAM, laid, 0, 1, (0.0, a), (b, 0.0), ends, 1.0, 0.0)
+    return fillers_from_runs([run], root_gap_mm, 1.0)[0]
+
+
+def along(points, normals):
+    """Return both as an edge."""
+    return Edge(np.asarray(points, float), np.asarray(normals, float))
+
+
+def flat_slot(gap_mm=20.0, length_mm=300.0):
+    """Return both edges of a straight slot in the plane z = 0, normals up; metal on the left of each."""
+    x = np.linspace(0, length_mm, 31)
+    up = np.broadcast_to([0.0, 0.0, 1.0], (31, 3))
+    first = along(np.stack([x, 0 * x, 0 * x], axis=1), up)
+    second = along(np.stack([x[::-1], 0 * x - gap_mm, 0 * x], axis=1), up)
+    return first, second
+
+
+def test_a_straight_gap_in_a_plane_takes_a_rectangle():
+    filler = filler_between(*flat_slot(20.0, 300.0))
+    assert filler.grid.area_mm2() == pytest.approx(300.0 * (20.0 - 2 * ROOT_MM), rel=1e-12)
+    uv = np.random.default_rng(1).uniform(size=(200, 2))
+    point, _, _, normal = filler.grid.frame(uv)
+    assert np.abs(point[:, 2]).max() < 1e-12 and np.abs(normal - (0, 0, 1)).max() < 1e-12
+    assert point[:, 1].min() > -20.0 + ROOT_MM - 1e-9 and point[:, 1].max() < -ROOT_MM + 1e-9
+
+
+def cylinder_slot(radius_mm, half_rad, length_mm=400.0):
+    """Return both edges of a slot along a cylinder about the x-axis, open over ± an angle from the top."""
+    x = np.linspace(0, length_mm, 41)
+
+    def line(angle, order):
+        normal = np.array([0.0, np.sin(angle), np.cos(angle)])
+        points = np.stack([x, np.full(41, radius_mm * normal[1]), np.full(41, radius_mm * normal[2])], axis=1)
+        return along(points[::order], np.broadcast_to(normal, (41, 3)))
+
+    return line(half_rad, 1), line(-half_rad, -1)  # the metal of the first is at greater y, on its left
+
+
+@pytest.mark.parametrize(("radius_mm", "gap_mm"), [(300.0, 20.0), (500.0, 150.0), (60.0, 90.0)])
+def test_a_slot_along_a_cylinder_takes_the_cylinder_again(radius_mm, gap_mm):
+    half = gap_mm / 2 / radius_mm
+    # What a cubic strays from an arc of 2 half: 4/27 · R sin⁶(half/2) / cos²(half/2), from memory.
+    cubic_mm = 4 / 27 * radius_mm * np.sin(half / 2) ** 6 / np.cos(half / 2) ** 2
+    uv = np.random.default_rng(2).uniform(size=(400, 2))
+    whole = filler_between(*cylinder_slot(radius_mm, half), root_gap_mm=0.0).grid
+    off = np.hypot(*whole.point(uv)[:, 1:].T) - radius_mm
+    assert np.abs(off).max() < 1.05 * cubic_mm + 1e-9
+    assert whole.area_mm2() == pytest.approx(400.0 * radius_mm * 2 * half, rel=2e-4)
+
+    # Straight on by the root gap g, an arc of radius R − g cot half, g tan(half/2) proud in the middle.
+    filler = filler_between(*cylinder_slot(radius_mm, half)).grid
+    middle = filler.point(np.array([[0.3, 0.5]]))[0]
+    assert np.hypot(*middle[1:]) - radius_mm == pytest.approx(
+        ROOT_MM * np.tan(half / 2), abs=1.05 * cubic_mm + 1e-9
+    )
+    arc = (radius_mm - ROOT_MM / np.tan(half)) * 2 * half
+    assert filler.area_mm2() == pytest.approx(400.0 * arc, rel=2e-4)
+
+
+def test_a_slot_around_a_sphere_takes_the_sphere_again():
+    radius, half, around = 700.0, np.radians(4.0), np.linspace(0.0, np.radians(50.0), 60)
+
+    def parallel(latitude, order):
+        normal = np.stack(
+            [
+                np.cos(latitude) * np.cos(around),
+                np.cos(latitude) * np.sin(around),
+                np.full(60, np.sin(latitude)),
+            ],
+            axis=1,
+        )
+        return along(radius * normal[::order], normal[::order])
+
+    edges = parallel(half, 1), parallel(-half, -1)
+    uv = np.random.default_rng(3).uniform(size=(400, 2))
+    whole = filler_between(*edges, root_gap_mm=0.0).grid
+    point, _, _, normal = whole.frame(uv)
+    assert np.abs(np.linalg.norm(point, axis=1) - radius).max() < 1e-4
+    assert np.abs(normal - point / np.linalg.norm(point, axis=1)[:, None]).max() < 1e-5
+    assert whole.area_mm2() == pytest.approx(radius**2 * around[-1] * 2 * np.sin(half), rel=1e-6)
+    middle = filler_between(*edges).grid.point(np.array([[0.5, 0.5]]))[0]
+    assert np.linalg.norm(middle) - radius == pytest.approx(ROOT_MM * np.tan(half / 2), abs=1e-4)
+
+
+def test_areas_agree_with_meshes():
+    for filler in demo_fillers("coupe"):
+        u, v = np.linspace(0, 1, 401), np.linspace(0, 1, 61)
+        uv = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+        k = (np.arange(400)[:, None] * 61 + np.arange(60)).ravel()
+        faces = np.concatenate(
+            [np.stack([k, k + 1, k + 61], axis=1), np.stack([k + 1, k + 62, k + 61], axis=1)]
+        )
+        mesh = trimesh.Trimesh(filler.grid.point(uv), faces, process=False)
+        assert filler.grid.area_mm2() == pytest.approx(mesh.area, rel=5e-4)
+
+
+def test_a_run_begins_where_the_gap_is_what_a_weld_closes():
+    x = np.linspace(0, 1000.0, 101)
+    up = np.broadcast_to([0.0, 0.0, 1.0], (101, 3))
+    first = along(np.stack([x, 0 * x, 0 * x], axis=1), up)
+    second = along(np.stack([x[::-1], -0.01 * x[::-1], 0 * x], axis=1), up)  # opens by 1 in 100
+    lines = SeamLines(Edges([first, second]), (0,), (1,), frozenset())
+    (run,) = _runs_along(SEAM, lines, 0, 3.3, NOWHERE)
+    assert run.ends == (BEAD, CORNER)
+    # Square to the first edge at s the second is 0.01 s away, and its mean normal is up: gap = 0.01 s.
+    assert run.first_mm[0] == pytest.approx(330.0, abs=1e-3)
+    assert run.first_mm[1] == pytest.approx(1000.0) and run.second_mm[1] == pytest.approx(0.0, abs=1e-9)
+    assert run.gap_mm == pytest.approx(10.0, abs=1e-6)
+
+
+class _Nowhere:
+    def query(self, points):
+        """Return that nothing is near."""
+        return np.full(len(points), np.inf), None
+
+
+NOWHERE = _Nowhere()
+
+
+def test_edges_that_run_on_are_joined_and_corners_part_them():
+    first, second = flat_slot()
+    half = len(first.point_mm) // 2
+    parts = [
+        along(first.point_mm[half:], first.normal[half:]),
+        along(first.point_mm[: half + 1], first.normal[: half + 1]),
+    ]
+    ((whole, is_loop),) = joined(parts)
+    assert not is_loop and np.array_equal(whole.point_mm, first.point_mm)
+    corner = along([[300.0, 0, 0], [300.0, 50, 0]], [[0, 0, 1.0]] * 2)
+    assert len(joined([*parts, corner])) == 2
+    laid = Edges([whole])
+    part = stretch(laid, 0, 33.0, 123.0)
+    assert Edges([part]).length_mm[0] == pytest.approx(90.0) and part.point_mm[0, 0] == pytest.approx(33.0)
+
+
+_FOUND = {}
+
+
+def demo_built(name):
+    """Return the closed plan that ships for a car, carried out."""
+    if name not in _FOUND:
+        car = read_car(demo_car_path(name))
+        _FOUND[name] = build_checked(car, read_plan(demo_closed_path(name), car))
+    return _FOUND[name]
+
+
+def demo_fillers(name):
+    """Return the new metal of that plan."""
+    return fillers_of(demo_built(name))
+
+
+def test_the_closed_plans_are_the_shipped_plans_with_new_metal():
+    for name in demo_car_names():
+        car = read_car(demo_car_path(name))
+        closed, plain = read_plan(demo_closed_path(name), car), read_plan(demo_plan_path(name), car)
+        assert closed.new_metal is not None and plain.new_metal is None
+        assert replace(closed, new_metal=None, name=plain.name) == plain
+
+
+@pytest.mark.parametrize("name", ["coupe", "pickup"])
+def test_nothing_wider_than_a_weld_closes_is_left_open(name):
+    built = demo_built(name)
+    fillers = fillers_of(built)
+    limit, gap = closes_from_mm(built), built.plan.root_gap_mm
+    was_open = [s for s in seam_reports(built) if s.kind != "post" and s.gap_mm and s.gap_mm.max > limit]
+    assert {f.seam.name for f in fillers} == {s.name for s in was_open}
+    for seam in closed_seam_reports(built, fillers):
+        if seam.kind == FILLER_SEAM:
+            is_shared = all(piece.startswith("filler") for piece in seam.pieces)
+            assert seam.facing_mm == pytest.approx(seam.edge_mm)
+            assert abs(seam.step_mm.min) < 1e-3 and abs(seam.step_mm.max) < 1e-3
+            assert seam.gap_mm.mean == pytest.approx(0.0 if is_shared else gap, abs=0.1)
+            assert -1e-5 < seam.gap_mm.min and seam.gap_mm.max < limit
+        elif seam.kind != "post" and seam.gap_mm:
+            assert seam.gap_mm.max <= limit + 1e-6
+
+
+@pytest.mark.parametrize("name", ["coupe", "pickup"])
+def test_edges_of_fillers_and_what_is_left_make_up_the_open_seams(name):
+    built = demo_built(name)
+    fillers = fillers_of(built)
+    closed = {seam.name: seam for seam in closed_seam_reports(built, fillers)}
+    for seam in seam_reports(built):
+        own = [f for f in fillers if (f.seam.name, f.seam.pieces) == (seam.name, seam.pieces)]
+        parts = [closed[f"{f.name} to {f.seam.pieces[0]}"] for f in own]
+        parts += [closed[seam.name]] if seam.name in closed else []
+        assert sum(p.edge_mm for p in parts) == pytest.approx(seam.edge_mm, abs=2e-3)
+        assert sum(p.length_mm for p in parts) == pytest.approx(seam.length_mm, abs=5e-3)
+
+
+@pytest.mark.parametrize("name", ["coupe", "pickup"])
+def test_fillers_are_tangent_to_their_neighbours_and_lie_the_right_way_out(name):
+    report = fit_report_of(demo_built(name))
+    for metal in report.new_metal:
+        for edge in metal.edges:
+            assert edge.tangent_break_deg < BREAK_LIMIT_DEG / 5
+            assert edge.off_root_gap_mm < 0.2
+    for filler in demo_fillers(name):
+        run = filler.run
+        for which, edge, span in (("v0", run.first, run.first_mm), ("v1", run.second, run.second_mm)):
+            border = filler.border(which)
+            own = run.laid.at(np.full(9, edge), np.linspace(*span, 9))[2]
+            middle = border.normal[len(border.normal) // 2]
+            assert middle @ own[4] > np.cos(np.radians(8.0))  # along a curved edge the two middles are apart
+
+
+@pytest.mark.parametrize("name", ["coupe", "pickup"])
+def test_fillers_that_come_to_the_same_corners_share_one_border(name):
+    fillers = demo_fillers(name)
+    found = shared_borders(fillers)
+    assert len(found) == 4
+    for filler, border, other, other_border in found:
+        a, b = filler.border(border).point_mm, other.border(other_border).point_mm
+        assert np.abs(a - b[::-1]).max() < 5e-5  # as near as the two corners are
+
+
+def test_totals_are_those_of_the_closed_roof():
+    for name in demo_car_names():
+        built = demo_built(name)
+        report = fit_report_of(built)
+        assert report.totals.weld_mm == pytest.approx(sum(seam.length_mm for seam in report.seams))
+        open_mm = sum(seam.length_mm for seam in seam_reports(built))
+        fillers, more = demo_fillers(name), 0.0
+        for filler in fillers:  # the second piece's edge on top of the first's, and every shared border
+            more += Edges([filler.border("v1")]).length_mm[0]
+        for filler, border, *_ in shared_borders(fillers):
+            more += Edges([filler.border(border)]).length_mm[0]
+        assert report.totals.weld_mm - open_mm == pytest.approx(more, rel=0.01)
+
+
+def test_a_filler_is_a_body_that_others_run_into():
+    built = demo_built("coupe")
+    found = interference_of(built, fillers_of(built))
+    pieces = {item.pieces for item in found}
+    assert any("filler C right, side skin" in pair and "post C right lower" in pair for pair in pieces)
+    without = interference_of(built)
+    assert [f for f in found if not any("filler" in piece for piece in f.pieces)] == without
