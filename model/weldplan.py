@@ -1,0 +1,380 @@
+"""How a plan's seams are welded: runs, tacks, stretches in order, access, filler, time, shrinkage.
+
+Made from the report's seams, whatever kinds there are, and from the geometry
+the report was made of.
+
+**Runs.**  A seam's stations say where it lies and how far along.  Where two
+that follow each other lie further apart in space than along the seam, the
+edge breaks off and goes on elsewhere: that is a new run.  A post has one run for each face of its box,
+front and rear before inner and outer.  The part of a skin
+seam that lies over its post's box is the box's bead, not the skin's: it parts
+a run in two, and the runs' lengths add up to the seam's bead.
+
+**Crown beside a seam.**  At three places of the seam the plan is undone (the
+inverse move of the piece), the nearest point of the uncut skin found, and a
+straightedge of the stated chord laid on it along both lines of its grid.  The
+more bulging of the two ways counts, and of the three places the flattest.
+
+**Order.**  All is tacked before anything is welded, posts first, for they
+say where the roof stands; then what lies between them.  Then posts, whose box
+is stiff and shrinks least; roof and quarter skin, low crown last; the rear
+window, whose opening must keep its shape until its neighbours are firm; and
+last what crosses the gutter, on which all the other pulls end.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .built import Built
+from .layout import ROOF
+from .report import Report, SeamReport
+from .seams import POST, SKIN, STRIP, WINDOW_SEAM, post_edges
+from .skinlines import crown_mm
+from .skipweld import halving_order, skip_order, stretch_count
+from .weldreport import PanelPull, Stretch, WeldPlan, WeldRun, WeldSeam, WeldStep
+from .weldrules import (
+    ARC_SHARE,
+    CHORD_MM,
+    HAND_MM,
+    KEPT,
+    LOW_CROWN_MM,
+    RULES,
+    SHORTENS,
+    TRAVEL_MM_MIN,
+    WIRE_MM,
+    arc_length_mm,
+    crown_gained_mm,
+    crown_lost_mm,
+    deposit_g,
+    shrink_across_mm,
+    tack_pitch_mm,
+    throats_mm2,
+    wire_m,
+)
+
+_JUMP_MM = 5.0  # by which stations lie further apart than along the seam where the edge breaks off
+_END_TACK_MM = 6.0  # assumed: how far from an end the first tack sits
+_SHORTEST_MM = 1e-6  # a run shorter than this is none
+FACES = ("front", "inner", "rear", "outer")  # as :func:`.seams.post_edges` has them
+BUTT, LAP, BOX_BUTT = "butt", "lap", "butt around the box"
+BOTH_SIDES, OUTSIDE, PART = "both sides", "outside only", "both sides, outside only at the post"
+
+
+def weld_plan(built: Built, report: Report) -> WeldPlan:
+    """Return how the seams of a report are welded."""
+    seams = tuple(_seam(built, seam) for seam in report.seams)
+    filler = _summed(s.filler_g for s in seams)
+    arc = _summed(s.arc_min for s in seams)
+    return WeldPlan(
+        car=report.car,
+        plan=report.plan["name"],
+        chord_mm=CHORD_MM,
+        seams=seams,
+        steps=_steps(seams),
+        pulls=_pulls(built, seams),
+        length_mm=sum(s.length_mm for s in seams),
+        low_crown_mm=sum(s.length_mm for s in seams if s.is_low_crown),
+        filler_g=filler,
+        wire_m=tuple(wire_m(mass, WIRE_MM) for mass in filler),
+        arc_min=arc,
+        bench_min=(arc[0] / ARC_SHARE[1], arc[1] / ARC_SHARE[0]),
+        rules=RULES,
+    )
+
+
+def _summed(ranges):
+    return tuple(float(end) for end in np.sum([(0.0, 0.0), *ranges], axis=0))
+
+
+def _seam(built: Built, seam: SeamReport) -> WeldSeam:
+    sheet = _sheets(built, seam)
+    thin, root = min(sheet), built.plan.root_gap_mm
+    crown = _crown(built, seam)
+    # What a weld closes lies between the planned gap and the sheet's own thickness; wider is new metal's.
+    found = seam.gap_mm.mean if seam.gap_mm else root
+    gaps = root, float(np.clip(found, root, max(root, thin)))
+    throats = throats_mm2(gaps, thin)
+    length = seam.length_mm
+    pitch = tack_pitch_mm(thin)
+    return WeldSeam(
+        name=seam.name,
+        kind=seam.kind,
+        side=seam.side,
+        pieces=seam.pieces,
+        joint=BOX_BUTT if seam.kind == POST else LAP if seam.kind == "lap" else BUTT,
+        access=_access(built, seam),
+        length_mm=length,
+        sheet_mm=sheet,
+        root_gap_mm=root,
+        gap_mm=(seam.gap_mm.min, seam.gap_mm.max) if seam.gap_mm else None,
+        is_ready=_is_ready(seam, thin, root),
+        crown_mm=crown,
+        is_low_crown=crown is not None and crown < LOW_CROWN_MM,
+        tack_pitch_mm=pitch,
+        runs=tuple(_run(*part, pitch) for part in _parts(built, seam)),
+        filler_g=(deposit_g(throats[0], length) / KEPT[1], deposit_g(throats[1], length) / KEPT[0]),
+        arc_min=(length / TRAVEL_MM_MIN[1], length / TRAVEL_MM_MIN[0]),
+        shrink_mm=shrink_across_mm(throats, thin, root),
+    )
+
+
+def _is_ready(seam, thin_mm, root_mm):
+    """Whether the edges lie as a butt weld asks: nowhere apart more than the sheet, nowhere lapping."""
+    if seam.gap_mm is None:
+        return False
+    return seam.gap_mm.min >= 0 and seam.gap_mm.max <= max(thin_mm, root_mm) + 0.1
+
+
+def _sheets(built, seam):
+    """Thickness of either piece: a post's wall, else the car's gauge."""
+    post = _post_of(built, seam)
+    gauge = built.shape.car.gauge_mm
+    if seam.kind == POST and post is not None:
+        return (built.ends[post].line.post.wall_mm,) * 2
+    return gauge, gauge
+
+
+def _post_of(built, seam):
+    return next((key for key in built.ends if seam.name.startswith(" ".join(key) + ",")), None)
+
+
+# ---------------------------------------------------------------- runs
+
+
+def _parts(built, seam: SeamReport):
+    """Return (part, mark, end, length) of every unbroken run; without stations one run of unknown place."""
+    key = _post_of(built, seam)
+    if seam.kind == POST and key is not None:
+        return _faces(built, key)
+    if not seam.stations:
+        return [("", None, None, seam.length_mm)] if seam.length_mm > _SHORTEST_MM else []
+    along = np.array([s.along_mm for s in seam.stations])
+    at = np.array([s.at_mm for s in seam.stations])
+    apart = np.linalg.norm(np.diff(at, axis=0), axis=1)
+    breaks = np.nonzero(apart > np.diff(along) + _JUMP_MM)[0]
+    limits = [0.0, *((along[breaks] + along[breaks + 1]) / 2).tolist(), seam.edge_mm]
+    over = _over_post(built, seam, along, at)
+    parts = []
+    for low, high in zip(limits[:-1], limits[1:], strict=True):
+        own = (along > low) & (along < high)
+        for a, b in _outside(low, high, over):
+            if b - a > _SHORTEST_MM:
+                parts.append(("", _place(along[own], at[own], a), _place(along[own], at[own], b), b - a))
+    return parts
+
+
+def _outside(low, high, over):
+    """Return what an interval keeps outside another."""
+    if over is None:
+        return [(low, high)]
+    return [(low, min(high, over[0])), (max(low, over[1]), high)]
+
+
+def _faces(built, key):
+    """Return the four faces of a post's box, opposite ones one after the other."""
+    edges = dict(zip(FACES, post_edges(built.ends[key])[0], strict=True))
+    parts = []
+    for face in ("front", "rear", "inner", "outer"):
+        points = edges[face].point_mm
+        length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
+        parts.append((f"{face} face", tuple(points[0].tolist()), tuple(points[-1].tolist()), length))
+    return parts
+
+
+def _over_post(built, seam, along, at):
+    """Return from where to where along its edge a skin seam lies over its post's box, or None."""
+    key = _post_of(built, seam)
+    if key is None or seam.over_post_mm <= 0:
+        return None
+    place = _beside_post(built, seam, key, at)
+    nearest = int(np.abs(place).argmin())
+    middle = float(along[nearest])
+    i = nearest + (1 if nearest + 1 < len(place) and place[nearest] * place[nearest + 1] < 0 else -1)
+    if 0 <= i < len(place) and place[i] != place[nearest]:
+        middle -= place[nearest] * (along[i] - along[nearest]) / (place[i] - place[nearest])
+    half = seam.over_post_mm / 2
+    middle = float(np.clip(middle, half, seam.edge_mm - half))
+    return middle - half, middle + half
+
+
+def _beside_post(built, seam, key, at):
+    """Signed distance of places from a post's axis: along the car on a side, across it elsewhere. [mm]"""
+    ends = built.ends[key]
+    _, _, w, d = ends.line.frame(ends.s_lower[0])
+    return (at - ends.plane.point_mm) @ (w[0] if "side skin" in seam.name else d[0])
+
+
+def _place(along, at, where):
+    """Return the point at a length along a run, straight on past its first and last station."""
+    if len(along) == 1:
+        return tuple(at[0].tolist())
+    k = int(np.clip(np.searchsorted(along, where) - 1, 0, len(along) - 2))
+    share = (where - along[k]) / (along[k + 1] - along[k])
+    return tuple((at[k] + share * (at[k + 1] - at[k])).tolist())
+
+
+def _run(part, mark, end, length, pitch) -> WeldRun:
+    count = stretch_count(length, pitch)
+    step = length / count
+    inset = min(_END_TACK_MM, length / 4)
+    places = [min(max(k * step, inset), length - inset) for k in range(count + 1)]
+    if length < 2 * _END_TACK_MM:
+        places = [length / 2]
+    return WeldRun(
+        part=part,
+        mark_mm=mark,
+        end_mm=end,
+        length_mm=length,
+        tacks_mm=tuple(places[k] for k in halving_order(len(places))),
+        stretches=tuple(
+            Stretch(turn=turn, from_mm=k * step, to_mm=(k + 1) * step)
+            for turn, k in enumerate(skip_order(count), start=1)
+        ),
+    )
+
+
+# ---------------------------------------------------------------- access and crown
+
+
+def _access(built, seam):
+    """Return from which sides a dolly and a heat sink reach the seam."""
+    if seam.kind == POST or "gutter" in seam.name:
+        return OUTSIDE
+    key = _post_of(built, seam)
+    if key is None or seam.kind != SKIN or not seam.stations:
+        return BOTH_SIDES
+    at = np.array([s.at_mm for s in seam.stations])
+    post = built.ends[key].line.post
+    half = (post.width_mm if "side skin" in seam.name else post.depth_mm) / 2
+    is_near = np.abs(_beside_post(built, seam, key, at)) < half + HAND_MM
+    if is_near.all():
+        return OUTSIDE
+    return PART if is_near.any() else BOTH_SIDES
+
+
+def _crown(built: Built, seam: SeamReport) -> float | None:
+    """Return the least crown of the uncut skin beside a seam, over the stated chord. [mm]"""
+    carrier = next((piece for piece in seam.pieces if piece in built.moves), None)
+    if seam.kind == POST or carrier is None or not seam.stations:
+        return None
+    places = [seam.stations[int(share * (len(seam.stations) - 1))].at_mm for share in (0.25, 0.5, 0.75)]
+    stock = built.moves[seam.pieces[0] if seam.pieces[0] in built.moves else carrier].inverse().points(places)
+    crowns = []
+    for point in stock:
+        grid, foot = _nearest_grid(built, point)
+        crowns.append(max(_crown_over(grid, foot.uv[0], way) for way in (0, 1)))
+    return min(crowns)
+
+
+def _nearest_grid(built, point):
+    feet = [(grid, grid.foot(point[None])) for grid in built.shape.skin.grids.values()]
+    return min(feet, key=lambda pair: abs(float(np.linalg.norm(pair[1].point[0] - point))))
+
+
+def _crown_over(grid, uv, way):
+    """Return the crown under the stated chord, laid along u (0) or v (1); a shorter line is scaled. [mm]
+
+    A sagitta grows with the square of its chord.
+    """
+    tangent = grid.frame(uv[None])[1 + way][0]
+    reach = CHORD_MM / 2 / np.linalg.norm(tangent)
+    ends = np.array([uv, uv])
+    ends[0, way], ends[1, way] = max(uv[way] - reach, 0.0), min(uv[way] + reach, 1.0)
+    chord = np.linalg.norm(np.diff(grid.point(ends), axis=0))
+    return crown_mm(grid, *ends) * float((CHORD_MM / chord) ** 2)
+
+
+# ---------------------------------------------------------------- order
+
+
+_TACK_WHY = {
+    POST: "posts say where the roof stands; measure again before anything else is tacked",
+    WINDOW_SEAM: "its opening is held by the glass or a template while it is tacked",
+    SKIN: "skin follows the posts",
+    STRIP: "strips close what the posts leave open",
+}
+_WELD_WHY = {
+    POST: "the box is stiff and carries the roof; opposite faces, right and left by turns",
+    SKIN: "with the posts firm it can pull no corner out of place; low crown last, and coldest",
+    STRIP: "short, and between firm neighbours",
+    WINDOW_SEAM: "one closed line: welded when its neighbours no longer give way",
+    "gutter": "everything else ends at it, so it is closed when the rest has done its pulling",
+}
+
+
+def _steps(seams) -> tuple[WeldStep, ...]:
+    """Return the order of work: all tacked, posts first, then welded."""
+    groups: dict[str, list[WeldSeam]] = {}
+    for seam in seams:
+        groups.setdefault("gutter" if "gutter" in seam.name else seam.kind, []).append(seam)
+    known = [POST, SKIN, STRIP]
+    others = [kind for kind in groups if kind not in (*known, WINDOW_SEAM, "gutter")]
+    order = [kind for kind in (*known, *others, WINDOW_SEAM, "gutter") if kind in groups]
+    steps = []
+    for do, words in (("tack", _TACK_WHY), ("weld", _WELD_WHY)):
+        for kind in order:
+            names = _by_turns(groups[kind])
+            if do == "tack" and kind == "gutter":
+                why = "with the strips it belongs to"
+            else:
+                why = words.get(kind, "new metal between edges that are already held")
+            steps.append(WeldStep(do=do, seams=names, why=why))
+    return tuple(steps)
+
+
+def _by_turns(seams):
+    """Return names right and left by turns; flat sheet last."""
+    rank = {"right": 0, "left": 1, "centre": 2}
+    ordered = sorted(
+        seams, key=lambda s: (s.is_low_crown, s.name.replace(f" {s.side}", "", 1), rank.get(s.side, 3))
+    )
+    return tuple(seam.name for seam in ordered)
+
+
+# ---------------------------------------------------------------- pull
+
+
+def _pulls(built: Built, seams) -> tuple[PanelPull, ...]:
+    """Return what shrinkage along two opposite edges would do to the roof, lengthwise and across."""
+    ours = [s for s in seams if ROOF in s.pieces and s.kind != POST]
+    if not ours:
+        return ()
+    shrink = (min(s.shrink_mm[0] for s in ours), max(s.shrink_mm[1] for s in ours))
+    grid = built.shape.skin.grids["roof"]
+    front, rear = _roof_ends(built, grid)
+    middle = (front + rear) / 2
+    window = [s for s in ours if s.kind == WINDOW_SEAM]
+    return (
+        _pull(grid, "the centreline", (front, 0.5), (rear, 0.5), len(window[:1]), shrink),
+        _pull(grid, "the middle, gutter to gutter", (middle, 0.0), (middle, 1.0), 0, shrink),
+    )
+
+
+def _roof_ends(built, grid):
+    """Return u on the centreline where the roof begins and ends: at the glass, or where its grid does."""
+    front, rear = 0.0, 1.0
+    for opening in (*built.shape.windshield, built.shape.rear_window):
+        if opening.outline.grid is grid:
+            u = opening.outline.loop_uv[:, 0]
+            is_front = opening is not built.shape.rear_window
+            front, rear = (
+                (max(front, float(u.max())), rear) if is_front else (front, min(rear, float(u.min())))
+            )
+    return front, rear
+
+
+def _pull(grid, along, start, end, edges_welded, shrink) -> PanelPull:
+    chord = float(np.linalg.norm(np.diff(grid.point(np.array([start, end])), axis=0)))
+    crown = crown_mm(grid, start, end)
+    length = arc_length_mm(chord, crown)
+    return PanelPull(
+        panel=ROOF,
+        along=along,
+        chord_mm=chord,
+        crown_mm=crown,
+        edges_welded=edges_welded,
+        shrink_mm=shrink,
+        falls_mm=tuple(crown_lost_mm(chord, crown, 2 * s) for s in shrink),
+        rises_mm=tuple(crown_gained_mm(chord, crown, share * length) for share in SHORTENS),
+    )
