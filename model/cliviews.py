@@ -17,6 +17,17 @@ def add_commands(command):
     _add_plan_or_none(glb)
     glb.add_argument("-o", "--output", metavar="FILE", required=True, help="GLB file to write")
 
+    pictures = command("pictures", _pictures, "write PNG and SVG of every view before and after")
+    add_car(pictures)
+    _add_plan_or_none(pictures)
+    pictures.add_argument(
+        "-o",
+        "--output",
+        metavar="FOLDER",
+        required=True,
+        help="folder to write into; made if it is not there",
+    )
+
 
 def _add_plan_or_none(parser):
     parser.add_argument(
@@ -28,14 +39,28 @@ def _add_plan_or_none(parser):
 
 
 def _glb(options):
-    from .evaluate import build_checked
     from .output.glb import write_glb
-    from .plan import Plan
 
     _check_ending(options.output, GLB_ENDING)
-    car = named_car(options.car)
-    built = build_checked(car, named_plan(options.plan, car) if options.plan else Plan())
+    built = _built(options)
     print(written(options.output, lambda path: write_glb(built, path)))
+
+
+def _pictures(options):
+    from .evaluate import fit_report_of
+    from .output.pictures import write_pictures
+
+    built = _built(options)
+    files = write_pictures(built, fit_report_of(built), options.output)
+    print(f"wrote {len(files)} pictures into {options.output}: {', '.join(sorted({f.stem for f in files}))}")
+
+
+def _built(options):
+    from .evaluate import build_checked
+    from .plan import Plan
+
+    car = named_car(options.car)
+    return build_checked(car, named_plan(options.plan, car) if options.plan else Plan())
 
 
 def _check_ending(path, ending):

@@ -5,6 +5,9 @@ A picture can be had faster: the car without a roof cut (and with the window
 panel, if there is one) is triangulated once, and a plan's cuts only split
 those triangles where the cut's value changes sign.  In a post's own zone the
 cut is a plane, so the split lies in it exactly.
+
+A slider is answered with the coarse triangles of :mod:`model.scene`; a picture
+that is kept asks that no edge sags off the skin by more than ``sag_mm``.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ import numpy as np
 
 from .built import Built
 from .cuts import GridCut, Station
+from .finermesh import finer_mesh
 from .layout import BODY, METAL, PANE, ROOF, WASTE, Cell, Layout, layout_of
 from .moves import IDENTITY, RigidMove
 from .numeric import dot
@@ -25,6 +29,7 @@ from .skin import Grid
 
 POST, KEEP_OUT = "post", "keep-out"
 SLUGS = "slugs"
+COARSE = float("inf")
 POST_INSET_MM = 12.0  # posts are drawn this much thinner, so that they do not flicker through the skin
 
 
@@ -70,36 +75,36 @@ class Patch:
 
 
 @lru_cache(maxsize=2)
-def patches_of(built: Built) -> list[Patch]:
+def patches_of(built: Built, sag_mm: float = COARSE) -> list[Patch]:
     """Return everything a picture of the plan shows, each patch on the uncut car; remembered."""
-    below, rest = _parted(built)
+    below, rest = _parted(built, sag_mm)
     if built.upper is not None:
         rest = [part for patch in rest for part in _cut(patch, built)]
     return [p for p in (*below, *rest) if len(p.triangles)] + _posts(built) + _keep_outs(built.shape)
 
 
-def ghost_of(built: Built) -> list[Patch]:
+def ghost_of(built: Built, sag_mm: float = COARSE) -> list[Patch]:
     """Return the skin and glass that the plan moves or removes, as it was on the uncut car."""
-    _, rest = _parted(built)
+    _, rest = _parted(built, sag_mm)
     return [patch for patch in rest if len(patch.triangles)]
 
 
 def stock_patches(shape: CarShape) -> list[Patch]:
     """Return the car as it stands: skin and glass."""
-    return list(_uncut(shape, None, 0.0))
+    return list(_uncut(shape, None, 0.0, COARSE))
 
 
 @lru_cache(maxsize=16)
-def _uncut(shape: CarShape, flange_mm, kerf_mm) -> tuple[Patch, ...]:
+def _uncut(shape: CarShape, flange_mm, kerf_mm, sag_mm) -> tuple[Patch, ...]:
     layout = layout_of(shape, None, None, flange_mm, kerf_mm, ())
-    return tuple(_cell_patch(cell) for cell in layout.cells)
+    return tuple(_cell_patch(cell, sag_mm) for cell in layout.cells)
 
 
-def _parted(built: Built):
+def _parted(built: Built, sag_mm):
     """Return the patches that stay, and those that the plan moves or removes, before the upper cut."""
     plan, below, rest = built.plan, [], []
     flange_mm = None if plan.window is None else plan.window.flange_mm
-    for patch in _uncut(built.shape, flange_mm, max(plan.kerf_mm, plan.root_gap_mm)):
+    for patch in _uncut(built.shape, flange_mm, max(plan.kerf_mm, plan.root_gap_mm), sag_mm):
         if patch.carrier != BODY or patch.role == WASTE:
             rest.append(patch)
         elif built.lower is None:
@@ -117,8 +122,8 @@ def _split_once(cut: GridCut, patch: Patch) -> tuple[Patch, Patch]:
     return split_by(cut, patch)
 
 
-def _cell_patch(cell: Cell) -> Patch:
-    mesh = cell_mesh(cell)
+def _cell_patch(cell: Cell, sag_mm) -> Patch:
+    mesh = cell_mesh(cell) if sag_mm == COARSE else finer_mesh(cell.grid, cell_mesh(cell), sag_mm)
     point, triangles = mesh.point_mm, mesh.triangles
     _, first, welded = np.unique(np.round(mesh.uv, 9), axis=0, return_index=True, return_inverse=True)
     triangles = welded.ravel()[triangles]  # so that neighbours share points

@@ -17,6 +17,7 @@ import shapely
 
 from .built import Built
 from .display import (
+    COARSE,
     POST,
     EdgeLine,
     Patch,
@@ -34,6 +35,7 @@ from .placing import front_posts
 from .report import Report
 from .units import shop_inches
 
+GLASS_BEHIND_MM = 80.0  # a pane counts as so much further away: sheet that comes to lie over glass hides it
 INK, STOCK_INK, DIMENSION_INK = "#2b3036", "#7d8792", "#9a3412"
 
 
@@ -88,17 +90,21 @@ class Drawing:
         )
 
 
-def drawing_of(built: Built, view: View, *, with_stock: bool = True, extra=()) -> Drawing:
+def drawing_of(
+    built: Built, view: View, *, with_stock: bool = True, extra=(), sag_mm: float = COARSE
+) -> Drawing:
     """Return the chopped car seen from one side, the stock outline dashed over it.
 
     Parameters
     ----------
+    sag_mm : float
+        How far an edge of a triangle may lie off the skin.
     extra : iterable of str
         SVG elements drawn last, in the same paper coordinates.
     """
-    elements = _shell(patches_of(built), built.moves, edge_lines(built.layout, built.moves), view)
+    elements = _shell(patches_of(built, sag_mm), built.moves, edge_lines(built.layout, built.moves), view)
     if with_stock and (built.plan.roof or built.plan.window):
-        elements += _stock_lines(built, view)
+        elements += _stock_lines(built, view, sag_mm)
     return Drawing((*elements, *extra), *_extent(built.shape, view))
 
 
@@ -109,10 +115,10 @@ def _extent(shape, view):
     return corners.min(axis=0), corners.max(axis=0)
 
 
-def side_drawing(built: Built, report: Report) -> Drawing:
+def side_drawing(built: Built, report: Report, sag_mm: float = COARSE) -> Drawing:
     """Return the side view with the dimensions that the plan changed."""
     view = VIEWS["side"]
-    drawing = drawing_of(built, view)
+    drawing = drawing_of(built, view, sag_mm=sag_mm)
     low, high = drawing.low.copy(), drawing.high.copy()
     extra, unit, totals = [], report.car["unit"], report.totals
     if built.plan.roof is not None:
@@ -207,7 +213,8 @@ def _shell(patches, moves, edges, view):
             fill = _fill(away, move, view, _shaded(colour, 0.62))
             back.append((_depth(away.moved(move), toward), fill))
         if len(facing.triangles):
-            front.append((_depth(facing.moved(move), toward), _front(facing, move, view)))
+            depth = _depth(facing.moved(move), toward) - (GLASS_BEHIND_MM if patch.role == PANE else 0.0)
+            front.append((depth, _front(facing, move, view)))
     layers = [element for layer in (back, posts, front) for _, element in sorted(layer)]
     return [*layers, _strokes(edges, view, INK, 2.4)]
 
@@ -230,9 +237,9 @@ def _front(patch, move, view):
 _LIGHT = np.array([-0.3, -0.5, 0.8]) / np.linalg.norm([-0.3, -0.5, 0.8])
 
 
-def _stock_lines(built, view):
+def _stock_lines(built, view, sag_mm):
     """Return the outline of what moved, as it stood."""
-    moved = ghost_of(built)
+    moved = ghost_of(built, sag_mm)
     contours = []
     for patch in moved:
         if patch.role != PANE:

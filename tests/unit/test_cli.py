@@ -142,6 +142,12 @@ def test_glb_of_plan_and_stock(run):
         assert content[:4] == b"glTF" and f"Dray pickup ({state})".encode() in content
 
 
+def test_pictures_of_the_stock_car(run):
+    code, out, err = run("pictures", "pickup", "-o", "views")
+    assert (code, err) == (DONE, "") and out.startswith("wrote 12 pictures into views: front-before,")
+    assert len(list(Path("views").iterdir())) == 12
+
+
 def test_demo_leaves_report_step_and_json(run):
     code, out, err = run("demo")
     assert (code, err) == (DONE, "")
@@ -172,6 +178,7 @@ def test_demo_leaves_report_step_and_json(run):
         (("step", "coupe", "-o", "no/such/folder/a.step"), ("folder",)),
         (("hoops", "coupe", "-o", "no/such/folder/a.csv"), ("folder",)),
         (("glb", "coupe", "coupe-plan", "-o", "chop.gltf"), ("chop.gltf", ".glb")),
+        (("pictures", "coupe", "-o", "no/such/folder"), ("folder",)),
         (("glb", "pickup", "coupe-plan", "-o", "chop.glb"), ("pickup", "coupe")),
     ],
 )

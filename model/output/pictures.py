@@ -1,0 +1,115 @@
+"""Pictures of every view before and after, as SVG and PNG, to send in a message.
+
+A picture is the drawing of :mod:`model.silhouette` with a line under it that
+says what it shows.  Before and after of one view have the same scale and lie
+at the same place on the paper, so that one can be laid over the other; after
+has the stock outline dashed over it.
+"""
+
+from __future__ import annotations
+
+from html import escape
+from pathlib import Path
+
+import numpy as np
+import resvg_py
+
+from ..built import Built, build_on
+from ..errors import FileRefused
+from ..files import write_bytes_atomically, write_text_atomically
+from ..plan import Plan
+from ..report import Report
+from ..silhouette import INK, VIEWS, Drawing, drawing_of, side_drawing
+from ..units import shop_inches
+
+WIDTH_PX = 1600  # assumed: sharp on a phone, small enough for a message
+SAG_MM = 0.4  # of a curve drawn with straight lines: a third of a pixel of a car 2000 mm wide
+MARGIN_MM = 60.0
+LETTER = 0.019  # its height as a share of the car's width on the paper
+BEFORE, AFTER, MEASURED = "before", "after", "dimensions"
+NOT_AN_APPROVAL = "a plan to look at, not an engineering approval"
+AS_MEASURED = "as it was measured, nothing cut"
+OPEN = f"white between pieces is open: new metal closes it; {NOT_AN_APPROVAL}"
+
+
+def pictures_of(built: Built, report: Report) -> dict[str, str]:
+    """Return {name: SVG}: ``side-before``, ``side-after`` and so on, and ``side-dimensions``."""
+    stock = build_on(built.shape, Plan())
+    car, said = report.car["name"], drops_said(report)
+    is_stock = built.plan.roof is None and built.plan.window is None
+    pictures = {}
+    for name, view in VIEWS.items():
+        stem = name.replace(" ", "-")
+        before = drawing_of(stock, view, sag_mm=SAG_MM)
+        pictures[f"{stem}-{BEFORE}"] = captioned(before, f"{car}, {name}: stock", AS_MEASURED)
+        if not is_stock:
+            after = drawing_of(built, view, sag_mm=SAG_MM)
+            pictures[f"{stem}-{AFTER}"] = captioned(after, f"{car}, {name}: {said}", OPEN)
+    if not is_stock:
+        drawn = side_drawing(built, report, SAG_MM)
+        pictures[f"side-{MEASURED}"] = captioned(drawn, f"{car}, side: {said}", OPEN)
+    return pictures
+
+
+def drops_said(report: Report) -> str:
+    """Return in a few words what a plan does, such as ``roof down 2-1/4" in front, 3" at the rear``."""
+    unit, totals, window = report.car["unit"], report.totals, report.window
+
+    def length(mm):
+        return shop_inches(mm) if unit == "in" else f"{mm:.0f} mm"
+
+    words = []
+    if report.posts:
+        drops = length(totals.front_drop_mm), length(totals.rear_drop_mm)
+        words.append(f"roof down {drops[0]} in front, {drops[1]} at the rear")
+    if report.plan.get("window"):
+        way = "forward" if window.rear_forward_mm >= 0 else "rearward"
+        words.append(f"rear window {length(abs(window.rear_forward_mm))} {way}")
+    return ", ".join(words) or "stock"
+
+
+def captioned(drawing: Drawing, says: str, note: str) -> str:
+    """Return a drawing as a whole SVG file on white, with lines under it that say what it shows."""
+    wide = drawing.high[0] - drawing.low[0]
+    lines = [f"{says}.", f"{note[0].upper()}{note[1:]}."]
+    size = min(LETTER * wide, *(wide / (0.56 * len(line)) for line in lines))  # 0.56: a letter's mean width
+    elements = [
+        f'<text x="{drawing.low[0]:.0f}" y="{drawing.high[1] + MARGIN_MM + 1.4 * size * (row + 1):.0f}" '
+        f'font-size="{size:.0f}" font-family="sans-serif" fill="{INK}">{escape(line)}</text>'
+        for row, line in enumerate(lines)
+    ]
+    room = np.array([0.0, MARGIN_MM + 2.8 * LETTER * wide])
+    low, high = drawing.low - MARGIN_MM, drawing.high + room + MARGIN_MM
+    (x, y), (w, h) = low, high - low
+    paper = f'<rect x="{x:.0f}" y="{y:.0f}" width="{w:.0f}" height="{h:.0f}" fill="#ffffff"/>'
+    return Drawing((paper, *drawing.elements, *elements), low, high).svg(WIDTH_PX, 0.0, says)
+
+
+def png_of(svg: str) -> bytes:
+    """Return a picture as PNG, :data:`WIDTH_PX` wide."""
+    return bytes(resvg_py.svg_to_bytes(svg_string=svg, width=WIDTH_PX, background="#ffffff"))
+
+
+def write_pictures(built: Built, report: Report, folder) -> list[Path]:
+    """Write every picture as SVG and PNG into a folder, made if it is not there; return the files.
+
+    Raises
+    ------
+    FileRefused
+        If it cannot be written there.
+    """
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise FileRefused(folder, "must be a folder; it is a file.", "Give another name.")
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as problem:
+        raise FileRefused(
+            folder, f"must be a folder that can be made; {problem.strerror}.", "Make it first."
+        ) from problem
+    files = []
+    for name, svg in pictures_of(built, report).items():
+        write_text_atomically(folder / f"{name}.svg", svg)
+        write_bytes_atomically(folder / f"{name}.png", png_of(svg))
+        files += [folder / f"{name}.svg", folder / f"{name}.png"]
+    return files
