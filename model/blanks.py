@@ -24,11 +24,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from .crowns import Bends, Crown, bends_of, crown_along, lengthwise_axis
+from .crowns import Bends, Crown, bends_of, crown_along
 from .errors import MeasureError
-from .flattening import FlatMap, Flattening, flattening_of, forming_strains, surface_frame
+from .flattening import ONE_POINT_MM, FlatMap, Flattening, flattening_of, forming_strains, surface_frame
 from .gauges import sheet_kg_m2
-from .sheetpatch import Sheet, middle_of
+from .sheetpatch import Sheet, lengthwise_axis, middle_of
 
 YIELD_STRAIN = 0.001
 SHARE = 0.99  # of the area that stays within the reported strain
@@ -136,8 +136,10 @@ class Blank:
 
     @property
     def can_be_rolled(self) -> bool:
-        """Whether bending about straight rulings is all it needs, within half a gauge of bow."""
-        return self.is_developable and self.bends.ruling_bow_mm <= self.gauge_mm / 2
+        """Whether bending about straight rulings is all it needs, within half a gauge of bow, or nothing."""
+        bends = self.bends
+        is_ruled = bends.is_flat or (bends.has_rulings and bends.ruling_bow_mm <= self.gauge_mm / 2)
+        return self.is_developable and is_ruled
 
 
 def blank_of(sheet: Sheet, *, trim_mm: float, gauge_mm: float) -> Blank:
@@ -248,14 +250,16 @@ def _sizes(flat):
 def _polygon(sides):
     first_row, last_row, first_column, last_column = sides
     ring = np.concatenate([first_column[:-1], last_row[:-1], last_column[:0:-1], first_row[:0:-1]])
-    return shapely.orient_polygons(shapely.Polygon(ring))
+    is_apart = np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1) > ONE_POINT_MM
+    return shapely.orient_polygons(shapely.Polygon(ring[is_apart]))
 
 
 def _with_trim(outline, trim_mm):
     if not trim_mm:
         return outline
     grown = outline.buffer(trim_mm, join_style="mitre", mitre_limit=MITRE_LIMIT)
-    return shapely.orient_polygons(shapely.Polygon(grown.exterior))
+    largest = max(shapely.get_parts(grown), key=shapely.area)  # one, unless the flat lies over itself
+    return shapely.orient_polygons(shapely.Polygon(largest.exterior))
 
 
 def _rectangle(outline):

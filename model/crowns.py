@@ -3,13 +3,15 @@
 **Crown** is a sagitta: how far the outside stands off a straightedge of a
 stated chord, square to the metal, positive bulging outward.  It is read along
 the lines of the sheet's grid, lengthwise (the way its mean line is longer) and
-crosswise; a line shorter than the chord is spanned from end to end.
+crosswise; a line that the chord does not fit into is spanned from its start to the point
+farthest from it.
 
-**Bends** are the principal curvatures κ of the first and second form, those of
-the larger size κ_b and of the smaller κ_s.  A developable sheet has κ_s = 0
-along straight rulings.  On a real one a ruling of length L through the patch
-bows by about κ_s L²/8 (circle, bow small against L); the greatest of these says
-how far the sheet is from one that lies on straight rulings.
+**Bends** are the principal curvatures κ of the first and second form.  A line
+of length L through the patch along one of them bows by about |κ| L²/8 (circle,
+bow small against L); the one that bows less is the **ruling** of the place.  On
+a developable sheet rulings are straight.  On a real one the greatest bow of a
+ruling says how far it is from that; on a strip that is only twisted both
+directions bow alike, and it has no rulings.
 """
 
 from __future__ import annotations
@@ -25,6 +27,8 @@ from .sheetpatch import Sheet
 CHORD_MM = 300.0  # assumed: a short straightedge; about 12 in
 LINES, PLACES, STATIONS = 9, 201, 9  # lines each way, points on a line, straightedge positions told
 PLAIN_BOW_MM = 0.2  # assumed: less bow than this is a flat sheet to hand and eye
+
+RULED = 0.2  # assumed: bow of rulings over bow across them; a twisted strip has 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +64,8 @@ class Bends:
     least_radius_at_mm : (x, y, z) or None
     is_flat : bool
         Whether no bend bows by more than 0.2 mm across the patch.
+    has_rulings : bool
+        Whether the lines that bow less do so by no more than a fifth of the others, on the mean.
     ruling_bow_mm : float
         How far the straightest lines still bow, at most.
     ruling_angle_deg : float or None
@@ -71,15 +77,10 @@ class Bends:
     least_radius_mm: float | None
     least_radius_at_mm: tuple[float, float, float] | None
     is_flat: bool
+    has_rulings: bool
     ruling_bow_mm: float
     ruling_angle_deg: float | None
     ruling_fan_deg: float | None
-
-
-def lengthwise_axis(sheet: Sheet) -> int:
-    """Return which index runs lengthwise: 0 or 1."""
-    mean = [np.linalg.norm(np.diff(sheet.points_mm, axis=k), axis=2).sum(axis=k).mean() for k in (0, 1)]
-    return int(mean[1] > mean[0])
 
 
 def crown_along(sheet: Sheet, axis: int, chord_mm: float = CHORD_MM) -> Crown:
@@ -114,9 +115,11 @@ def _line_crowns(line, normals, chord_mm):
         if len(past):
             k = past[0]
             t = (chord_mm - far[k - 1]) / (far[k] - far[k - 1])
-            end, last = line[start + k - 1] + t * (line[start + k] - line[start + k - 1]), start + k - 1
+            last = start + k - 1
+            end = line[last] + t * (line[last + 1] - line[last])
         else:
-            end, last = line[-1], PLACES - 1
+            last = int(far.argmax())
+            end = line[last]
         chord = end - line[start]
         size = np.linalg.norm(chord)
         rest = line[start : last + 1] - line[start]
@@ -130,29 +133,33 @@ def _line_crowns(line, normals, chord_mm):
 def bends_of(sheet: Sheet, flat: FlatMap, outline: shapely.Polygon) -> Bends:
     """Return how the sheet bends; ``flat`` and ``outline`` are of its blank."""
     u = v = (np.arange(15) + 0.5) / 15
-    small, big, small_way, big_way = _principal(sheet, flat, u, v)
+    kappa, ways = _principal(sheet, flat, u, v)
     middles = flat.at(u, v).reshape(-1, 2)
-    bow_small = np.abs(small) * _across(outline, middles, small_way) ** 2 / 8
-    bow_big = np.abs(big) * _across(outline, middles, big_way) ** 2 / 8
+    bows = np.stack([np.abs(kappa[:, k]) * _across(outline, middles, ways[:, k]) ** 2 / 8 for k in (0, 1)], 1)
+    every, more = np.arange(len(bows)), bows.argmax(axis=1)
+    bow_small, bow_big = bows[every, 1 - more], bows[every, more]
+    big, small_way = np.abs(kappa[every, more]), ways[every, 1 - more]
     is_flat = bool(bow_big.max() <= PLAIN_BOW_MM)
     if is_flat:
         return Bends(
             least_radius_mm=None,
             least_radius_at_mm=None,
             is_flat=True,
+            has_rulings=False,
             ruling_bow_mm=float(bow_small.max()),
             ruling_angle_deg=None,
             ruling_fan_deg=None,
         )
     double = (small_way[:, 0] + 1j * small_way[:, 1]) ** 2
-    mean = np.sum(np.abs(big) * double)
-    bent = np.abs(big) > np.abs(big).max() / 10  # where the sheet is nearly flat a ruling has no direction
-    tightest = int(np.abs(big).argmax())
+    mean = np.sum(big * double)
+    bent = big > big.max() / 10  # where the sheet is nearly flat a ruling has no direction
+    tightest = int(big.argmax())
     at = sheet.spline.at(u, v).reshape(-1, 3)[tightest]
     return Bends(
-        least_radius_mm=float(1 / np.abs(big).max()),
+        least_radius_mm=float(1 / big.max()),
         least_radius_at_mm=tuple(map(float, at)),
         is_flat=False,
+        has_rulings=bool(bow_small.mean() <= RULED * bow_big.mean()),
         ruling_bow_mm=float(bow_small.max()),
         ruling_angle_deg=float(np.degrees(np.angle(mean)) / 2),
         ruling_fan_deg=float(np.degrees(np.abs(np.angle(double[bent] / mean))).max() / 2),
@@ -160,7 +167,7 @@ def bends_of(sheet: Sheet, flat: FlatMap, outline: shapely.Polygon) -> Bends:
 
 
 def _principal(sheet, flat, u, v):
-    """Return κ_s, κ_b (n,) and their directions in the flat (n, 2)."""
+    """Return both principal curvatures (n, 2) and their directions in the flat (n, 2, 2), one a row."""
     root, shear, rest = surface_frame(sheet, u, v)
     e, f, g = sheet.spline.second_form(u, v, sheet.side)
     in_frame = np.empty((*e.shape, 2, 2))
@@ -170,22 +177,14 @@ def _principal(sheet, flat, u, v):
     values, ways = np.linalg.eigh(in_frame)
     ways = np.swapaxes(gradient_of(sheet, flat, u, v) @ ways, -1, -2).reshape(-1, 2, 2)  # [place, which]
     ways /= np.linalg.norm(ways, axis=2, keepdims=True)
-    values = values.reshape(-1, 2)
-    every = np.arange(len(values))
-    bigger = np.abs(values).argmax(axis=1)
-    return (
-        values[every, 1 - bigger],
-        values[every, bigger],
-        ways[every, 1 - bigger],
-        ways[every, bigger],
-    )
+    return values.reshape(-1, 2), ways
 
 
 def _across(outline, middles, ways):
     """Return how long the outline lets a straight line be through each point, each in its own direction."""
     reach = 2 * np.hypot(*(np.array(outline.bounds[2:]) - outline.bounds[:2]))
     lines = shapely.linestrings(np.stack([middles - reach * ways, middles + reach * ways], axis=1))
-    parts = shapely.intersection(lines, outline)
+    parts = shapely.intersection(lines, shapely.make_valid(outline))
     out = shapely.length(parts)
     several = np.flatnonzero(shapely.get_num_geometries(parts) > 1)
     for k in several:  # past a hollow side the line comes in again: only the part through the point counts

@@ -22,9 +22,10 @@ second derivative is 2·1 − (2/r) t tᵀ, t the turning direction (−sin, −
 −sin) of (J₁₁, J₁₂, J₂₁, J₂₂), and is never below zero once 2/r is held at 1 or
 less.  φ is a tensor product of cubic B-splines with equal spans, W is summed at
 Gauss's points with the surface's true first form, and Newton's method runs
-from the map of least angular distortion (two corners held).  So a developable
-surface unrolls without chord error: only the splines' own error is left, which
-falls with the fourth power of a span.  Everything is done twice, the second
+from the sheet rolled out line by line (each line keeps its length and its
+geodesic curvature, so a developable surface starts where it ends).  There is no
+chord error: only the splines' own is left, which falls with the fourth power of
+a span.  Everything is done twice, the second
 time with spans half as long; what changed is kept as the doubt.
 """
 
@@ -34,15 +35,18 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import sparse
+from scipy.interpolate import CubicSpline
 from scipy.sparse.linalg import splu
 
-from .sheetpatch import Sheet, basis, gauss_points
+from .sheetpatch import Sheet, basis, gauss_points, lengthwise_axis, mean_sides_mm
 
 DEGREE = 3
 COARSE_SPANS = 36  # assumed: about so many spans over a patch the first time, four times as many after
 LEAST_SPANS, MOST_SPANS = 3, 24  # assumed: each way, the first time
+UNROLL_PLACES = 97  # each way, odd so that one is in the middle
 MOST_STEPS = 60
-STILL = 1e-9  # a step smaller than this share of the patch moves nothing more
+ONE_POINT_MM = 1e-6  # a side shorter than this is one point
+STILL_STRAIN = 1e-7  # at rest: a step that strains the patch by no more, root mean square
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -131,8 +135,7 @@ def surface_frame(sheet: Sheet, u, v):
 
 
 def _span_counts(sheet):
-    points = sheet.points_mm
-    sides = [np.linalg.norm(np.diff(points, axis=k), axis=2).sum(axis=k).mean() for k in (0, 1)]
+    sides = mean_sides_mm(sheet)
     span = np.sqrt(sides[0] * sides[1] / COARSE_SPANS)
     return [int(np.clip(np.ceil(side / span), LEAST_SPANS, MOST_SPANS)) for side in sides]
 
@@ -151,12 +154,10 @@ class _Places:
             for knots, x in zip(self.knots, (u, v), strict=True)
         )
         along, across = sparse.kron(du, bv, "csr"), sparse.kron(bu, dv, "csr")
-        self.first = _scaled(along, 1 / root)
-        self.second = _scaled(across - _scaled(along, shear), 1 / rest)
-        self.shape = (len(self.knots[0]) - DEGREE - 1, len(self.knots[1]) - DEGREE - 1)
-        count = self.shape[0] * self.shape[1]
-        # Held: the first corner, and of the one diagonally opposite one coordinate (or both, for the start).
-        self.pinned = np.array([0, count - 1, count, 2 * count - 1])
+        self.shape = (du.shape[1], dv.shape[1])
+        self.tie = _tied(sheet, self.shape)
+        self.first = _scaled(along, 1 / root) @ self.tie
+        self.second = _scaled(across - _scaled(along, shear), 1 / rest) @ self.tie
 
     def laplacian(self):
         return self.first.T @ _scaled(self.first, self.weight) + self.second.T @ _scaled(
@@ -164,13 +165,25 @@ class _Places:
         )
 
 
+def _tied(sheet, shape):
+    """Return the matrix from free coefficients to all: those of a side that is one point are one."""
+    owner = np.arange(shape[0] * shape[1]).reshape(shape)
+    points, sides = sheet.points_mm, ((0,), (-1,), (slice(None), 0), (slice(None), -1))
+    for side in sides:
+        if np.ptp(points[side], axis=0).max() <= ONE_POINT_MM:
+            owner[side] = owner[side][0]
+    kept, column = np.unique(owner, return_inverse=True)
+    count = owner.size
+    return sparse.csr_array((np.ones(count), (np.arange(count), column.ravel())), shape=(count, len(kept)))
+
+
 def _relaxed(sheet, spans, start):
     places = _Places(sheet, spans)
-    x = _angle_true(sheet, places) if start is None else _refined(start, places)
-    size = np.ptp(x)
+    x = _unrolled(sheet, places) if start is None else _refined(start, places)
+    still_mm2 = STILL_STRAIN**2 * places.weight.sum()
     laplacian = places.laplacian()
     twice = sparse.block_diag([2 * laplacian, 2 * laplacian], "csc")
-    free = np.setdiff1d(np.arange(len(x)), places.pinned[[0, 2, 3]])
+    free = np.setdiff1d(np.arange(len(x)), _held(x))
     energy, gradient, turning = _energy(places, x)
     is_at_rest = False
     for _ in range(MOST_STEPS):
@@ -178,7 +191,7 @@ def _relaxed(sheet, spans, start):
         step = np.zeros(len(x))
         step[free] = -splu(hessian).solve(gradient[free])
         slope, length = gradient @ step, 1.0
-        is_at_rest = np.abs(step).max() <= STILL * size
+        is_at_rest = -slope <= still_mm2
         if is_at_rest:
             break
         tried = _energy(places, x + step)
@@ -187,13 +200,20 @@ def _relaxed(sheet, spans, start):
             tried = _energy(places, x + length * step)
         x = x + length * step
         energy, gradient, turning = tried
-    coefficients = np.moveaxis(x.reshape(2, *places.shape), 0, -1)
+    whole = (places.tie @ x.reshape(2, -1).T).reshape(*places.shape, 2)
     return FlatMap(
-        coefficients_mm=coefficients,
+        coefficients_mm=whole,
         knots=places.knots,
         energy_mm2=float(energy),
         is_settled=bool(is_at_rest and _determinant(places, x).min() > 0),
     )
+
+
+def _held(x):
+    """Return what stays as it is: the first corner, and the way the one diagonally opposite would turn."""
+    count = len(x) // 2
+    across = 1 if abs(x[count - 1] - x[0]) > abs(x[-1] - x[count]) else 0
+    return [0, count, (1 + across) * count - 1]
 
 
 def _energy(places, x):
@@ -226,29 +246,71 @@ def _determinant(places, x):
     return (places.first @ xs) * (places.second @ ys) - (places.second @ xs) * (places.first @ ys)
 
 
-def _angle_true(sheet, places):
-    """Return the map that keeps angles best, its scale such that areas agree: J₁₁ = J₂₂ and J₂₁ = −J₁₂."""
-    scale = np.sqrt(places.weight)
-    first, second = _scaled(places.first, scale), _scaled(places.second, scale)
-    rows = sparse.vstack([sparse.hstack([first, -second]), sparse.hstack([second, first])]).tocsc()
-    x = np.zeros(rows.shape[1])
-    x[places.pinned[1]] = np.linalg.norm(sheet.points_mm[-1, -1] - sheet.points_mm[0, 0])
-    x[places.pinned[1]] = x[places.pinned[1]] or 1.0
-    free = np.setdiff1d(np.arange(len(x)), places.pinned)
-    square = (rows.T @ rows).tocsc()
-    x[free] = -splu(square[free][:, free]).solve((square @ x)[free])
-    return x * np.sqrt(places.weight.sum() / (places.weight @ _determinant(places, x)))
+def _unrolled(sheet, places):
+    """Return the map that keeps the middle line's and all cross lines' lengths and geodesic curvatures.
+
+    A line along u turns in the surface by n · (S_u × S_uu) / |S_u|² du.  The
+    middle line is rolled out first, then every line across it both ways.
+    """
+    spline, long_way = sheet.spline, lengthwise_axis(sheet)
+    at = np.linspace(0, 1, UNROLL_PLACES)
+    normal = spline.normals(at, at, sheet.side)
+    along, across = (spline.at(at, at, *order) for order in ((1, 0), (0, 1)))
+    along_twice, across_twice = (spline.at(at, at, *order) for order in ((2, 0), (0, 2)))
+    lines = [(along, along_twice), (across, across_twice)]
+    if long_way == 1:
+        lines = [tuple(x.swapaxes(0, 1) for x in pair) for pair in lines[::-1]]
+        normal = normal.swapaxes(0, 1)
+    (first, first_twice), (second, second_twice) = lines
+    middle = UNROLL_PLACES // 2
+    heading = _run(_turning(first, first_twice, normal)[:, middle], at)
+    crossing = np.arctan2(
+        np.sum(normal * np.cross(first, second), axis=2)[:, middle], np.sum(first * second, axis=2)[:, middle]
+    )
+    spine = _run(np.linalg.norm(first, axis=2)[:, middle] * np.exp(1j * heading), at)
+    turned = _run(_turning(second, second_twice, normal).T, at).T
+    turned = turned - turned[:, [middle]] + (heading + crossing)[:, None]
+    rib = _run((np.linalg.norm(second, axis=2) * np.exp(1j * turned)).T, at).T
+    flat = spine[:, None] + rib - rib[:, [middle]]
+    values = np.stack([flat.real, flat.imag], axis=-1)
+    if long_way == 1:
+        values = values.swapaxes(0, 1)
+    nodes = _nodes(places.knots)
+    return _coefficients(CubicSpline(at, CubicSpline(at, values)(nodes[0]), axis=1)(nodes[1]), places)
+
+
+def _turning(line, line_twice, normal):
+    size2 = np.sum(line * line, axis=2)
+    twist = np.sum(normal * np.cross(line, line_twice), axis=2)
+    return np.divide(twist, size2, out=np.zeros_like(twist), where=size2 > 1e-12 * size2.max())
+
+
+def _run(rate, at):
+    """Return the integral of a rate from the first place on, along the first axis."""
+    return CubicSpline(at, rate).antiderivative()(at)
 
 
 def _refined(coarse, places):
-    """Return a map's coefficients on knots that hold its own: its values at as many places as splines."""
-    at = [np.lib.stride_tricks.sliding_window_view(k[1:-1], DEGREE).mean(axis=1) for k in places.knots]
-    values = coarse.at(*at)
-    for axis in (0, 1):
-        square = basis(places.knots[axis], DEGREE, at[axis])
+    """Return a map's coefficients on knots that hold its own."""
+    return _coefficients(coarse.at(*_nodes(places.knots)), places)
+
+
+def _nodes(knots):
+    """Return as many places each way as there are splines."""
+    return [np.lib.stride_tricks.sliding_window_view(k[1:-1], DEGREE).mean(axis=1) for k in knots]
+
+
+def _coefficients(values, places):
+    """Return the free coefficients of the map that has these values at the nodes, x first, then y."""
+    for axis, nodes in enumerate(_nodes(places.knots)):
+        square = basis(places.knots[axis], DEGREE, nodes)
         values = np.moveaxis(np.tensordot(np.linalg.inv(square), values, (1, axis)), 0, axis)
-    return np.moveaxis(values, -1, 0).ravel()
+    each = values.reshape(-1, 2)
+    return ((places.tie.T @ each) / places.tie.sum(axis=0)[:, None]).T.ravel()
 
 
 def _scaled(rows, factor):
-    return sparse.csr_array(sparse.diags_array(factor) @ rows)
+    """Return sparse rows, each times its factor."""
+    scaled = rows.copy()
+    scaled.data *= np.repeat(factor, np.diff(rows.indptr))
+    return scaled

@@ -188,6 +188,18 @@ def middle_of(sheet: Sheet, gauge_mm: float) -> Sheet:
     return Sheet(points_mm=sheet.points_mm - sheet.normals * gauge_mm / 2, normals=sheet.normals)
 
 
+def mean_sides_mm(sheet: Sheet) -> tuple[float, float]:
+    """Return the mean lengths of the lines on which the first, and the second, index runs. [mm]"""
+    points = sheet.points_mm
+    return tuple(float(np.linalg.norm(np.diff(points, axis=k), axis=2).sum(axis=k).mean()) for k in (0, 1))
+
+
+def lengthwise_axis(sheet: Sheet) -> int:
+    """Return which index runs lengthwise: 0 or 1."""
+    along, across = mean_sides_mm(sheet)
+    return int(across > along)
+
+
 def _chord_parameters(points, axis):
     chords = np.linalg.norm(np.diff(points, axis=axis), axis=2)
     whole = chords.sum(axis=axis)

@@ -15,6 +15,7 @@ from .cabin import cabin_checks
 from .check import Check, Outcome, carried_out
 from .curves import curve_checks
 from .drivers import driver_checks
+from .flatblanks import blank_checks
 from .flatposts import flat_post_checks
 from .flatseams import flat_seam_checks
 from .rafters import rafter_checks
@@ -34,6 +35,7 @@ def all_checks() -> list[Check]:
         *flat_seam_checks(),
         *curve_checks(),
         *sheet_checks(),
+        *blank_checks(),
         *cabin_checks(),
         *driver_checks(),
         *unit_checks(),

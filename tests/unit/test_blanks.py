@@ -169,6 +169,64 @@ def test_the_trim_allowance_lies_all_round():
     assert blank.length_mm > blank.width_mm
 
 
+def test_a_slender_strip_bent_both_ways_can_be_rolled():
+    """Ten millimetres wide on a tube: what it bows across is nothing against what it bows along."""
+    blank = blank_of(torus_sheet(600, 250, 110, 10, 12.3, rows=61, columns=5), trim_mm=0, gauge_mm=1)
+    assert blank.is_settled and blank.can_be_rolled and blank.width_mm > 10
+    along = 1 / (np.cos(np.radians(11)) / (600 + 250 * np.cos(np.radians(11))))
+    assert blank.bends.least_radius_mm == pytest.approx(along, rel=0.01)  # not the tube's own 250
+    assert (
+        abs(blank.max_strain) < (10 / 250) ** 2 / 24
+    )  # width²/24 times the Gauss curvature, here under 1/250²
+    assert blank.bends.ruling_bow_mm == pytest.approx(10**2 / 8 / 250, rel=0.05)
+
+
+def test_a_twisted_strip_has_no_rulings():
+    """A strip turned about its own middle line by 20° over 600 mm: flat within yield, but not rolled."""
+    u, v = np.meshgrid(np.linspace(0, 600, 41), np.linspace(-20, 20, 5), indexing="ij")
+    rate = np.radians(20) / 600
+    a = rate * u
+    points = np.stack([u, v * np.cos(a), v * np.sin(a)], axis=-1)
+    normals = np.stack([rate * v, np.sin(a), -np.cos(a)], axis=-1)
+    normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
+    blank = blank_of(Sheet(points_mm=points, normals=normals), trim_mm=0, gauge_mm=1)
+    assert blank.is_developable and not blank.bends.is_flat
+    assert not blank.bends.has_rulings and not blank.can_be_rolled
+    assert blank.bends.ruling_bow_mm == pytest.approx(rate * (40 * np.sqrt(2)) ** 2 / 8, rel=0.01)
+    # A helicoid's lines along are longer away from the middle: half width² × rate² / 2, less its mean.
+    assert blank.max_stretch == pytest.approx((20 * rate) ** 2 / 2 * 2 / 3, rel=0.05)
+
+
+def test_a_wedge_of_a_sphere_to_its_pole():
+    t, p = np.meshgrid(np.linspace(0, np.pi / 3, 31), np.linspace(np.pi / 2, 0.9, 15), indexing="ij")
+    normals = np.stack([np.cos(p) * np.cos(t), np.cos(p) * np.sin(t), np.sin(p)], axis=-1)
+    blank = blank_of(Sheet(points_mm=400 * normals, normals=normals), trim_mm=5, gauge_mm=THIN_MM)
+    assert blank.is_settled and blank.area_mm2 == pytest.approx(
+        400**2 * np.pi / 3 * (1 - np.sin(0.9)), rel=1e-5
+    )
+    assert shapely.is_valid(shapely.Polygon(blank.outline_mm)) and blank.doubt_mm < 0.01
+    assert np.ptp(blank.sides_mm[2], axis=0).max() < 1e-9  # the first column is the pole
+
+
+def test_a_crumpled_corner_is_doubted():
+    """A bump of 30 mm within the last few grid lines: half as many spans would have said something else."""
+    u, v = np.meshgrid(np.linspace(0, 1, 41), np.linspace(0, 1, 41), indexing="ij")
+    bump = 30 * np.exp(-((u - 1) ** 2 + (v - 1) ** 2) / 0.01)
+    points = np.stack([500 * u, 200 * v, 60 * u**2 + 40 * v**2 + bump], axis=-1)
+    along = (120 * u - 200 * (u - 1) * bump) / 500
+    across = (80 * v - 200 * (v - 1) * bump) / 200
+    normals = np.stack([-along, -across, np.ones_like(u)], axis=-1)
+    normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
+    blank = blank_of(Sheet(points_mm=points, normals=normals), trim_mm=0, gauge_mm=THIN_MM)
+    assert abs(blank.peak_strain) > 2 * abs(blank.max_strain) and blank.doubt_strain > 0.01
+    assert np.linalg.norm(np.array(blank.peak_at_mm) - points[-1, -1]) < 100
+
+
+def test_a_closed_ring_is_spanned_across():
+    crown = crown_along(cylinder_sheet(100, 360, 50, rows=97), 0)
+    assert (crown.chord_mm, crown.sagitta_mm) == pytest.approx((200, 100), rel=1e-3)
+
+
 def test_the_middle_lies_half_a_gauge_inward():
     middle = middle_of(cylinder_sheet(100, 90, 50), 3)
     assert np.hypot(middle.points_mm[..., 0], middle.points_mm[..., 1]) == pytest.approx(98.5)
