@@ -32,6 +32,7 @@ from .seams import seam_reports
 from .shape import CarShape
 from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
+from .trimlines import trims_of
 from .units import shown
 from .view import view_report
 from .viewfindings import view_findings
@@ -88,9 +89,13 @@ def fit_report_of(built: Built) -> Report:
 
 
 def with_interference(report: Report, built: Built) -> Report:
-    """Return the report with what runs into what and the side glass, and the findings from them."""
-    found = tuple(interference_of(built, fillers_of(built)))
-    report = replace(report, interference=found, side_glass=side_glass(built))
+    """Return the report with what runs into what, trim lines, the side glass, and the findings."""
+    report = replace(
+        report,
+        interference=tuple(interference_of(built, fillers_of(built))),
+        trims=trims_of(built),
+        side_glass=side_glass(built),
+    )
     return replace(report, findings=_findings(built, report))
 
 

@@ -54,7 +54,8 @@ class Facing:
 class Meeting:
     """Gap, step and angles at the places along the first edges of a :class:`Facing`; each (n,).
 
-    Where no edge faces a place, ``faces`` is False and the numbers are nan.
+    ``facing_mm`` is the facing point.  Where no
+    edge faces a place, ``faces`` is False and the numbers are nan.
     ``edge`` is the index of the edge a place lies on, ``along_mm`` its length
     from the start of the first edge, one after another, and ``weight_mm`` the
     length it stands for.
@@ -69,6 +70,7 @@ class Meeting:
     step_mm: np.ndarray
     angle_first_deg: np.ndarray
     angle_second_deg: np.ndarray
+    facing_mm: np.ndarray  # (n, 3)
     edge_along_mm: tuple[np.ndarray, ...]  # at the samples of every first edge, from its own start
 
     @property
@@ -109,7 +111,7 @@ def meetings(facings: Sequence[Facing]) -> list[Meeting]:
                 along[a:b] + starts[of],
                 weight[a:b],
                 ~np.isnan(numbers[0][a:b]),
-                *(x[a:b] for x in numbers),
+                *(x[a:b] for x in (*numbers, facing)),
                 tuple(laid.along_mm[end] for end in ends),
             )
         )

@@ -15,6 +15,7 @@ from dataclasses import asdict, dataclass
 
 from .doorreport import PaneReport
 from .panelreport import PanelFit
+from .trimreport import TrimLine
 
 Point = tuple[float, float, float]
 
@@ -327,8 +328,9 @@ def uncertainty_from_json(values: dict) -> Uncertainty:
 class Report:
     """Everything about one plan on one car.
 
-    ``uncertainty`` is None where it was not asked for.  With new metal in the
-    plan, seams, interference and totals are those of the closed roof.
+    ``uncertainty`` is None where it was not asked for; ``trims`` come with
+    ``interference``.  With new metal in the plan, seams, interference and
+    totals are those of the closed roof; ``trims`` are what to cut before it.
     """
 
     car: dict
@@ -341,6 +343,7 @@ class Report:
     totals: Totals
     findings: tuple[Finding, ...]
     side_glass: tuple[PaneReport, ...] = ()
+    trims: tuple[TrimLine, ...] = ()
     uncertainty: Uncertainty | None = None
     new_metal: tuple[NewMetalReport, ...] = ()
 

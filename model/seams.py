@@ -83,7 +83,8 @@ def _panel_border(built):
     return [Side(c, cell) for cell in cells for c in built.layout.chains_of[id(cell)] if c.line == "flange"]
 
 
-def _order(part):
+def looseness(part: str) -> int:
+    """Return how loose a piece is: a strip before a post's upper end, window panel, roof and body."""
     return _FIRST.get(part, 3 if part.endswith("upper") else 4)
 
 
@@ -98,7 +99,7 @@ def _between(built, cell, found):
             sides.setdefault(other.part, []).append(Side(chain, other))
     if not sides:
         return
-    a, *others = sorted(sides, key=_order)
+    a, *others = sorted(sides, key=looseness)
     if others:
         b = max(others, key=lambda part: _length_mm(sides[part]))
         _add(found, cell.part, cell.grid, (a, b), sides[a], sides[b])
@@ -134,7 +135,7 @@ def _touching(built, chain, found):
     a, b = chain.left, chain.right
     if a is None or b is None or a.role != METAL or b.role != METAL or a.part == b.part:
         return
-    if _order(a.part) > _order(b.part):
+    if looseness(a.part) > looseness(b.part):
         a, b = b, a
     _add(found, f"cut {a.part}", chain.grid, (a.part, b.part), [Side(chain, a)], [Side(chain, b)])
 

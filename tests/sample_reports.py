@@ -27,6 +27,7 @@ from model.report import (
     View,
     WindowReport,
 )
+from model.trimreport import TrimLine, TrimStation
 
 
 def sample_post(post="B", side="right", **changed):
@@ -135,6 +136,35 @@ def sample_filler(**changed):
         "edges": edges,
     }
     return NewMetalReport(**{**values, **changed})
+
+
+def sample_trim(**changed):
+    """Return a trim line of the roof above the window panel, 1/2 in deep at the centreline."""
+    stations = tuple(
+        TrimStation(
+            edge_mm=(2100.0, along, 1260.0),
+            line_mm=(2100.0 + depth, along, 1260.0),
+            from_mark_mm=along,
+            depth_mm=depth,
+        )
+        for along, depth in ((-203.2, 0.0), (0.0, 12.7), (203.2, 6.35))
+    )
+    values = {
+        "seam": "window panel to roof",
+        "piece": "roof",
+        "other": "window panel",
+        "reason": "it would leave too little flange",
+        "mark": "centreline",
+        "mark_mm": (2100.0, 0.0, 1260.0),
+        "plus_way": "to the right",
+        "minus_way": "to the left",
+        "length_mm": 406.4,
+        "lap_mm": 11.9,
+        "apart_mm": 6.35,
+        "area_mm2": 3225.8,
+        "stations": stations,
+    }
+    return TrimLine(**{**values, **changed})
 
 
 def sample_finding(message, measured, limit, unit="mm", kind="ends miss"):
@@ -274,6 +304,7 @@ def sample_report(unit="in", name="two and a quarter", **changed):
             sample_seam(),
             sample_seam("strip", kind="strip", gap_mm=None, step_mm=None, min_at_mm=None, max_at_mm=None),
         ),
+        "trims": (sample_trim(), sample_trim(seam="shallow", stations=sample_trim().stations[:1] * 2)),
         "interference": (
             Interference(
                 pieces=("roof", "roll bar"),

@@ -21,6 +21,7 @@ from .doortext import side_glass_lines
 from .metaltext import metal_lines
 from .paneltext import panel_lines
 from .sureness import sureness_lines
+from .trimtext import trim_lines
 from .viewtext import view_lines
 
 FINE_BELOW_MM = 6.35  # findings under 1/4 in are read to 1/32
@@ -66,6 +67,7 @@ def report_text(report: Report) -> str:
         _caution(CAUTION_CUT) if is_cut else [],
         metal_lines(report, unit),
         _seams(report, unit),
+        trim_lines(report, unit),
         _interference(report, unit),
         _totals(report, unit),
         _caution(CAUTION_WELD) if report.totals.weld_mm > 0 else [],

@@ -11,6 +11,7 @@ from model import doorreport
 from model import report as records
 from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
+from model.trimreport import TrimLine, TrimStation
 
 RECORDS_BY_SCHEMA = {
     "post": records.PostReport,
@@ -20,6 +21,8 @@ RECORDS_BY_SCHEMA = {
     "spread": records.Spread,
     "interference": records.Interference,
     "window": records.WindowReport,
+    "trim": TrimLine,
+    "trim_station": TrimStation,
     "panel_fit": PanelFit,
     "seam_misfit": SeamMisfit,
     "misfit": Misfit,

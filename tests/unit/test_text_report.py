@@ -147,6 +147,24 @@ def test_a_fitted_window_panel_is_told_before_and_after():
     assert "FITTED" not in report_text(sample_report(window=held))
 
 
+def test_a_trim_line_is_told_from_its_mark():
+    text = report_text(sample_report())
+    told = " ".join(text.split())
+    assert "window panel to roof: trim the roof; it would leave too little flange." in told
+    assert (
+        "From the centreline, along the edge of the roof, 1' 4\" (406) of it; 5 in² (32 cm²) fall off."
+        in told
+    )
+    assert 'The two stand up to 1/4" (6.4) off each other there.' in told
+    assert re.search(
+        r'8" \(203\.2\) to the left +0" \(0\.0\) +8" \(203\.2\) to the right +1/4" \(6\.4\)', text
+    )
+    assert re.search(r'at the mark +1/2" \(12\.7\)', text)
+    assert "shallow: trim the roof" in told and 'Dress up to 0" (0.0) along' in told
+    assert "saw on the waste side" in told
+    assert "TRIM LINES" not in report_text(sample_report(trims=()))
+
+
 def test_findings_stand_under_their_limit_and_source():
     lines = report_text(sample_report()).splitlines()
     at = lines.index('  ends miss   limit 1/16" (1.5); source: assumed: half a wall thickness')
@@ -172,7 +190,7 @@ def test_a_stock_report_warns_of_nothing():
         **{**vars(window), "windshield_height_after_mm": window.windshield_height_before_mm},
     )
     totals = type(report.totals)(**{**vars(report.totals), "weld_mm": 0.0})
-    nothing = {"posts": (), "seams": (), "interference": (), "findings": (), "side_glass": ()}
+    nothing = {"posts": (), "seams": (), "trims": (), "interference": (), "findings": (), "side_glass": ()}
     text = report_text(sample_report(window=still, totals=totals, **nothing))
     assert "Caution" not in text and "no findings" in text
 

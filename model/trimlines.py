@@ -1,0 +1,268 @@
+"""Where two pieces lap: which of them is trimmed, along which line, and how much falls off.
+
+Along a seam let g be the gap (below zero: a lap) and r the root gap.  Where
+g < r along a stretch that laps somewhere, the trim line is the curve of the
+points p of the trimmed piece's skin whose gap from the edge that stays is r:
+with O on that edge, T its direction, N the mean of its normal and of the
+trimmed skin's at p, square to T, and D = T × N out of the metal that stays,
+
+    (p − O)·T = 0      (p − O)·D = r
+
+which is how the seam will be read after trimming (:mod:`model.fit`).  O is
+the place itself or its facing point; p is found by stepping r − (p − O)·D
+along D and going to the nearest place of the skin, over and over (each time
+the rest shrinks by sin² of the angle between skin and D).  The depth is p's
+distance from the trimmed edge, square to it: for parallel edges r − g.  A
+stretch ends where g = r (found between stations in proportion), or at the
+edge's end, to which the depth is carried on in a straight line.
+
+**Which piece.**  The looser one: a strip before a post's upper end, that
+before the window panel, the panel before the roof, the roof before the body.
+It comes to the bench, and it is the one that is scribed from the other, which
+stays.  Only a window panel keeps its flange: where trimming would leave less
+than 3/4 in of metal beside the glass, the piece around it is trimmed instead.
+Common practice, no source.
+
+**What falls off**: the area between edge and line on the skin, as triangles
+between stations (a fan of chords: errs by the square of their length over the
+edge's radius).  Checked against rectangles and rings, and by integrating the
+surface itself between the two curves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .built import Built
+from .edgepaths import Path, marks_on, paths_of, way_along
+from .edges import Edges
+from .fit import Facing, Meeting, meetings
+from .layout import WINDOW
+from .moves import RigidMove
+from .numeric import cross, dot, unit
+from .seams import Seam, Side, looseness, seam_edges, seams_of
+from .trimreport import TrimLine, TrimStation
+
+STEPS = 30  # at most, towards the root gap
+LEAST_LAP_MM = 0.1  # assumed: less is a stroke of the file
+FLANGE_KEPT_MM = 19.05  # of a window panel beside its glass; common practice, no source
+LOOSER = "it is the looser piece: scribe it from the one that stays"
+KEEPS_FLANGE = "trimming the window panel would leave less than 3/4 in of flange beside the glass"
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """One lapping stretch: edge and line of the trimmed piece station by station, lengths rising."""
+
+    path: Path
+    along_mm: np.ndarray  # (n,)
+    edge_mm: np.ndarray  # (n, 3)
+    line_mm: np.ndarray  # (n, 3)
+    normal: np.ndarray  # (n, 3), of the skin at the line
+    depth_mm: np.ndarray  # (n,)
+    lap_mm: float
+    apart_mm: float
+
+    @property
+    def area_mm2(self) -> float:
+        """Area between edge and line."""
+        e, t = self.edge_mm, self.line_mm
+        halves = ((e[:-1], e[1:], t[1:]), (e[:-1], t[1:], t[:-1]))
+        return float(sum(np.linalg.norm(cross(b - a, c - a), axis=1).sum() / 2 for a, b, c in halves))
+
+
+def trims_of(built: Built) -> tuple[TrimLine, ...]:
+    """Return every trim line of a plan, seam by seam."""
+    out = []
+    for seam, met in lapping_seams(built):
+        which, reason = piece_to_trim(built, seam, met)
+        sides, move = trimmed_sides(built, seam, which)
+        for stretch in stretches_of(built, seam, met, which):
+            out.append(_line(built, seam, which, reason, sides, move, stretch))
+    return tuple(out)
+
+
+def lapping_seams(built: Built) -> list[tuple[Seam, Meeting]]:
+    """Return the seams in the skin that lap somewhere, and how their edges meet."""
+    seams = seams_of(built)
+    met = meetings([Facing(*map(tuple, seam_edges(built, seam))) for seam in seams])
+    return [(seam, m) for seam, m in zip(seams, met, strict=True) if _lap_mm(m) > LEAST_LAP_MM]
+
+
+def _lap_mm(met):
+    return float(-np.nanmin(np.append(met.gap_mm, 0.0)))
+
+
+def piece_to_trim(built: Built, seam: Seam, met: Meeting) -> tuple[int, str]:
+    """Return the index in ``seam.pieces`` of the piece that is trimmed, and why."""
+    looser = int(looseness(seam.pieces[1]) > looseness(seam.pieces[0]))
+    if seam.pieces[looser] == WINDOW:
+        depth = _lap_mm(met) + built.plan.root_gap_mm
+        if built.plan.window.flange_mm - depth < FLANGE_KEPT_MM:
+            return 1 - looser, KEEPS_FLANGE
+    return looser, LOOSER
+
+
+def trimmed_sides(built: Built, seam: Seam, which: int) -> tuple[tuple[Side, ...], RigidMove]:
+    """Return the trimmed piece's edges as they lie in the skin, and that piece's move."""
+    sides = (seam.first, seam.facing)[which]
+    return sides, built.moves[sides[0].cell.carrier]
+
+
+def stretches_of(built: Built, seam: Seam, met: Meeting, which: int) -> list[Stretch]:
+    """Return where the trimmed piece has to come off along one seam."""
+    root = built.plan.root_gap_mm
+    edges = seam_edges(built, seam)
+    paths = [paths_of(Edges(each)) for each in edges]
+    first, trimmed, others = paths[0], paths[which], paths[1 - which]
+    sides, move = trimmed_sides(built, seam, which)
+    grids = [side.chain.grid for side in sides]
+    out = []
+    for path in first:
+        at = np.concatenate([np.nonzero(met.edge == k)[0] for k in path.edges])
+        need = np.where(met.faces[at], root - met.gap_mm[at], -1.0)
+        for run in _runs(need > 0):
+            if (root - need[run]).min() < -LEAST_LAP_MM:
+                out.append(_stretch(met, at, need, run, which, root, trimmed, others, grids, move))
+    return out
+
+
+def _runs(wanted):
+    """Return the stretches in which all are wanted, as slices."""
+    limits = np.nonzero(np.diff(np.concatenate([[False], wanted, [False]])))[0]
+    return [slice(a, b) for a, b in zip(limits[::2], limits[1::2], strict=True)]
+
+
+def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
+    stations = at[run]
+    from_mm = (met.at_mm, met.facing_mm)[which]
+    path = min(trimmed, key=lambda p: p.nearest(from_mm[stations])[1].max())
+    stays = _places_that_stay(met, stations, which, others)
+    start = from_mm[stations]
+    line, normal = _at_root_gap(*stays, start, root, _edge_of(path, path.nearest(start)[0]), grids, move)
+    along, depth = path.nearest(line)
+    # Ends: where the gap is the root gap, or carried on to the end of what faces.
+    limits, depths = np.array([_end(met, at, need, run, path, from_mm, along, depth, k) for k in (0, -1)]).T
+    q, t, n = path.at(limits)
+    ends, end_normals = _on_skin(q - depths[:, None] * cross(t, n), _edge_of(path, limits), grids, move)
+    along, depth, line, normal = (
+        np.concatenate([extra[:1], own, extra[1:]])
+        for extra, own in ((limits, along), (depths, depth), (ends, line), (end_normals, normal))
+    )
+    order = np.argsort(along, kind="stable")
+    order = order[np.append(True, np.diff(along[order]) > 1e-6)]
+    along, depth, line, normal = along[order], depth[order], line[order], normal[order]
+    return Stretch(
+        path=path,
+        along_mm=along,
+        edge_mm=path.at(along)[0],
+        line_mm=line,
+        normal=normal,
+        depth_mm=depth,
+        lap_mm=float(-met.gap_mm[stations].min()),
+        apart_mm=float(np.abs(met.step_mm[stations]).max()),
+    )
+
+
+def _places_that_stay(met, stations, which, others):
+    """Return the places on the edge that stays, its directions and its normals there, each (n, 3)."""
+    points = (met.facing_mm, met.at_mm)[which][stations]
+    found = [path.nearest(points) for path in others]
+    nearest = np.argmin([off for _, off in found], axis=0)
+    out = np.empty((3, *points.shape))
+    for k in np.unique(nearest):
+        here = nearest == k
+        out[:, here] = others[k].at(found[k][0][here])
+    return out
+
+
+def _at_root_gap(stays, tangent, normal, start, root, edges, grids, move):
+    """Return the trimmed skin's points at the root gap from the places that stay, and the normals there."""
+    line, own = _on_skin(start, edges, grids, move)
+    for _ in range(STEPS):
+        up = normal + own
+        up = unit(up - dot(up, tangent)[:, None] * tangent)
+        away, r = cross(tangent, up), line - stays
+        off = root - dot(r, away)
+        line, own = _on_skin(
+            line + off[:, None] * away - dot(r, tangent)[:, None] * tangent, edges, grids, move
+        )
+        if np.abs(off).max() < 1e-5:
+            break
+    return line, own
+
+
+def _edge_of(path, along):
+    """Return the index among the piece's edges of places along a path."""
+    k = np.clip(np.searchsorted(path.before_mm, along, side="right") - 1, 0, len(path.edges) - 1)
+    return np.array(path.edges)[k]
+
+
+def _on_skin(points, edges, grids, move):
+    """Return the nearest places of the trimmed piece's own skin, and the normals there."""
+    out, normals = np.empty((2, *points.shape))
+    back = move.inverse().points(points)
+    for k in np.unique(edges):
+        here = edges == k
+        foot = grids[k].foot(back[here])
+        out[here], normals[here] = move.points(foot.point), move.vectors(foot.normal)
+    return out, normals
+
+
+def _end(met, at, need, run, path, from_mm, along, depth, k):
+    """Return length along the trimmed path and depth at one end of a stretch."""
+    inner = (run.start, run.stop - 1)[k]
+    outer = inner + (-1 if k == 0 else 1)
+    if 0 <= outer < len(need) and met.faces[at[outer]] and abs(need[outer]) < 50.0:
+        share = need[inner] / (need[inner] - need[outer])
+        beyond = path.nearest(from_mm[at[[outer]]])[0][0]
+        return float(along[k] + share * (beyond - along[k])), 0.0
+    slope, way = 0.0, (-1.0 if k == 0 else 1.0)
+    if len(along) > 1:
+        next_in = 1 if k == 0 else -2
+        slope = (depth[k] - depth[next_in]) / max(abs(along[k] - along[next_in]), 1e-9)
+        way = np.sign(along[k] - along[next_in])
+    to_end = path.length_mm - along[k] if way > 0 else along[k]
+    stands_for = met.weight_mm[at[inner]]
+    reach = to_end if to_end < stands_for else stands_for / 2
+    return float(along[k] + way * reach), float(max(depth[k] + slope * reach, 0.0))
+
+
+def _line(built, seam, which, reason, sides, move, stretch):
+    path, s = stretch.path, stretch.along_mm
+    marks = marks_on(built, seam, sides, path, move)
+    name, at_mm = "start of this edge", 0.0
+    if marks:
+        mark = min(
+            marks,
+            key=lambda m: (max(s[0] - m.along_mm, m.along_mm - s[-1], 0.0), m.name != "centreline", m.name),
+        )
+        name, at_mm = mark.name, mark.along_mm
+    plus, minus = way_along(path, at_mm)
+    return TrimLine(
+        seam=seam.name,
+        piece=seam.pieces[which],
+        other=seam.pieces[1 - which],
+        reason=reason,
+        mark=name,
+        mark_mm=tuple(path.at(np.array([at_mm]))[0][0].tolist()),
+        plus_way=plus,
+        minus_way=minus,
+        length_mm=float(s[-1] - s[0]),
+        lap_mm=stretch.lap_mm,
+        apart_mm=stretch.apart_mm,
+        area_mm2=stretch.area_mm2,
+        stations=tuple(
+            TrimStation(
+                edge_mm=tuple(edge),
+                line_mm=tuple(line),
+                from_mark_mm=float(along - at_mm),
+                depth_mm=float(deep),
+            )
+            for edge, line, along, deep in zip(
+                stretch.edge_mm.tolist(), stretch.line_mm.tolist(), s, stretch.depth_mm, strict=True
+            )
+        ),
+    )
