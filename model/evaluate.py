@@ -20,6 +20,7 @@ from .interference import interference_of
 from .layout import ROOF
 from .limits import check_ranges, refused_drop
 from .measured import Car
+from .metalblanks import with_blanks
 from .metalfindings import metal_findings
 from .moves import IDENTITY
 from .occupant import effective_headroom_mm
@@ -64,7 +65,7 @@ def build_checked(car: Car, plan: Plan) -> Built:
 
 def report_of(built: Built) -> Report:
     """Return the report of a plan that has been carried out."""
-    return with_interference(fit_report_of(built), built)
+    return with_interference(with_blanks(fit_report_of(built), built), built)
 
 
 def fit_report_of(built: Built) -> Report:

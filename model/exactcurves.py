@@ -23,7 +23,6 @@ import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
 
 from .layout import Chain
-from .numeric import unit
 from .skin import Grid
 
 SPACE_MM = 1e-6  # greatest distance of an edge's curve in space from its surface
@@ -141,20 +140,6 @@ def _offset_points(grid, u, v, inward_mm):
     uv = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
     point, _, _, normal = grid.frame(uv)
     return (point - inward_mm * normal).reshape(len(u), len(v), 3)
-
-
-def curvatures(grid: Grid, uv):
-    """Return mean and Gauss curvature, positive mean where the skin is rounded outward.
-
-    With e = S_uu·N, … and N out of the car, κ > 0 wants its centre inside:
-    H = −(e G − 2 f F + g E) / 2 (E G − F²), K = (e g − f²) / (E G − F²).  [1/mm, 1/mm²]
-    """
-    j = grid.jet(uv)
-    normal = grid.outward * unit(np.cross(j.du, j.dv))
-    big_e, big_f, big_g = ((a * b).sum(axis=1) for a, b in ((j.du, j.du), (j.du, j.dv), (j.dv, j.dv)))
-    e, f, g = ((a * normal).sum(axis=1) for a in (j.duu, j.duv, j.dvv))
-    det = big_e * big_g - big_f**2
-    return -(e * big_g - 2 * f * big_f + g * big_e) / (2 * det), (e * g - f**2) / det
 
 
 def _refined(stations, count):

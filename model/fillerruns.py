@@ -22,6 +22,7 @@ and the seam goes on), ``filler`` (another filler shares it), ``corner``
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -111,23 +112,23 @@ def runs_of(built: Built, seam: Seam, closes_from_mm: float) -> list[Run]:
     lines = lines_of(built, seam)
     if lines is None:
         return []
-    at_opening = cKDTree(_opening_nodes(built))
+    at_opening = _opening_nodes(built)
     runs = []
     for first in lines.firsts:
         runs += _runs_along(seam, lines, first, closes_from_mm, at_opening)
     return runs
 
 
-def _opening_nodes(built) -> np.ndarray:
-    """Return where lines end on the openings, on every piece in place. [mm]"""
-    nodes = [np.full((1, 3), np.inf)]
+@lru_cache(maxsize=4)
+def _opening_nodes(built) -> cKDTree:
+    """Return a tree of where lines end on the openings, on every piece in place. [mm]"""
+    nodes = [np.full((1, 3), 1e9)]  # nowhere, for a car without openings
     for chain in built.layout.chains:
         if chain.line.startswith("opening"):
             for cell in (chain.left, chain.right):
                 if cell is not None and cell.role == METAL:
                     nodes.append(built.moves[cell.carrier].points(chain.point_mm[[0, -1]]))
-    nodes = np.concatenate(nodes)
-    return nodes[np.isfinite(nodes).all(axis=1)] if len(nodes) > 1 else np.full((1, 3), 1e9)
+    return cKDTree(np.concatenate(nodes))
 
 
 @dataclass(frozen=True, eq=False)

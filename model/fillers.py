@@ -37,7 +37,7 @@ the width of the opening.  Their common border is then one curve.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from math import comb
 
 import numpy as np
@@ -47,7 +47,7 @@ from .built import Built
 from .edges import Edge
 from .fillerruns import CORNER, Run, runs_of
 from .fit import faced_places
-from .numeric import cross, dot, unit
+from .numeric import cross, dot, power_pieces, unit
 from .plancheck import LEAST_FILLER_MM
 from .seams import SKIN, STRIP, WINDOW_SEAM, Seam, seams_of
 from .skin import Grid
@@ -61,6 +61,20 @@ SAME_CORNER_MM = 1e-3  # corners nearer than this are one
 _RAMP = 3.0  # of a shift along the second edge: over how much of the run it is spread; above 1.5 it runs on
 _LEAST_SLOPE = 0.1  # of one edge's length against the other's; less crowds the cross lines
 _SPANS = 8  # across, of the one cubic
+
+
+@dataclass(frozen=True, eq=False)
+class FillerGrid(Grid):
+    """A grid with many knots one way: its polynomial pieces are worked out along, then across."""
+
+    @cached_property
+    def _cells(self):
+        along, breaks_u = power_pieces(self.knots_u, self.degree_u)
+        across, breaks_v = power_pieces(self.knots_v, self.degree_v)
+        half = np.tensordot(along, self.poles_mm, (2, 0))  # (spans u, p, poles v, 3)
+        cells = np.tensordot(half, across, (2, 2))  # (spans u, p, 3, spans v, q)
+        cells = cells.transpose(1, 4, 2, 0, 3)
+        return np.ascontiguousarray(cells.reshape(*cells.shape[:3], -1)), breaks_u, breaks_v
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,7 +109,7 @@ class Filler:
 
         Four samples to every span of the spline.
         """
-        t = _refined(self.grid.breaks_u if which[0] == "v" else np.linspace(0, 1, 5), 4)
+        t = refined(self.grid.breaks_u if which[0] == "v" else np.linspace(0, 1, 5), 4)
         if which in ("v0", "u1"):
             t = t[::-1]
         fixed = np.full(len(t), float(which[1]))
@@ -104,7 +118,8 @@ class Filler:
         return Edge(point, normal)
 
 
-def _refined(stops, count):
+def refined(stops, count) -> np.ndarray:
+    """Return stops with ``count`` equal steps between each two."""
     inner = stops[:-1, None] + np.diff(stops)[:, None] * np.arange(count) / count
     return np.append(inner.ravel(), stops[-1])
 
@@ -126,6 +141,7 @@ def widest_weld_mm(built: Built) -> float:
     return max(built.shape.car.gauge_mm, built.plan.root_gap_mm, built.plan.kerf_mm) + 0.1
 
 
+@lru_cache(maxsize=4)
 def fillers_of(built: Built) -> tuple[Filler, ...]:
     """Return the new metal of a plan; none where the plan has no ``new_metal``."""
     if built.plan.new_metal is None:
@@ -233,7 +249,7 @@ def _surface(name, run: Run, root_gap_mm, corners) -> Grid:
     p1, p2 = p0 + pull[0][:, None] / 3 * out_a, p3 + pull[1][:, None] / 3 * out_b
     spline = make_interp_spline(x, np.stack([p0, p1, p2, p3], axis=1), k=3)
     knots, finer = _refined_cubic()
-    return Grid(name, KIND, spline.t, knots, 3, 3, np.einsum("pk,nkc->npc", finer, spline.c), -1.0)
+    return FillerGrid(name, KIND, spline.t, knots, 3, 3, np.einsum("pk,nkc->npc", finer, spline.c), -1.0)
 
 
 @lru_cache(maxsize=1)

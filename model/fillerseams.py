@@ -20,12 +20,15 @@ import numpy as np
 from .built import Built
 from .edges import Edge, stretch
 from .fillerruns import CORNER, Run, lines_of
-from .fillers import Filler
+from .fillers import Filler, refined
 from .fit import Facing, turn_deg
 from .gauges import sheet_kg_m2
 from .report import NewMetalEdge, NewMetalReport, SeamReport
 from .seams import FILLER_SEAM, Seam, post_box_facings, reports_along, seam_edges, seams_of
+from .skin import Grid
+from .skinlines import curvatures
 
+FLAT_MM = 1e6  # a greater radius is told as this
 _LEAST_MM = 0.05  # of a stretch that is left
 
 
@@ -173,7 +176,17 @@ def new_metal_report(filler: Filler, edges, root_gap_mm: float) -> NewMetalRepor
             )
         ),
         edges=tuple(long),
+        least_radius_mm=least_radius_mm(grid),
     )
+
+
+def least_radius_mm(grid: Grid) -> float:
+    """Return the least radius of curvature of a surface, on a lattice of four to each knot span. [mm]"""
+    uv = np.stack(np.meshgrid(refined(grid.breaks_u, 4), refined(grid.breaks_v, 4), indexing="ij"), axis=-1)
+    uv = uv.reshape(-1, 2)
+    mean, gauss = curvatures(grid, uv)
+    sharpest = float((np.abs(mean) + np.sqrt(np.maximum(mean**2 - gauss, 0.0))).max())
+    return 1.0 / max(sharpest, 1.0 / FLAT_MM)
 
 
 def tangent_break_deg(seam: SeamReport) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from .built import Built
 from .fillerruns import CORNER
 from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
+from .metalblanks import can_be_formed
 from .report import Finding, NewMetalReport
 from .units import shown
 
@@ -63,6 +64,19 @@ def _shape_findings(metal: NewMetalReport, unit):
                 limit=allowed,
                 unit="mm",
                 source=HI_LO_SOURCE,
+            )
+        )
+    if not can_be_formed(metal):
+        found.append(
+            Finding(
+                kind="bends too tightly",
+                where=metal.name,
+                message=f"It would bend to a radius of {metal.least_radius_mm:.1f} mm: no sheet takes "
+                "that shape, so it has no blank.",
+                measured=metal.least_radius_mm,
+                limit=metal.gauge_mm,
+                unit="mm",
+                source="inside radius of a bend at least the gauge; " + NO_SOURCE,
             )
         )
     if metal.width_min_mm < NARROW_MM:

@@ -124,7 +124,11 @@ class NewMetalEdge:
 
 @dataclass(frozen=True, kw_only=True)
 class NewMetalReport:
-    """One filler: new sheet let in where a seam stood open."""
+    """One filler: new sheet let in where a seam stood open.
+
+    The blank's numbers are None where it was not worked out: it bends tighter
+    than the sheet is thick, or a slider did not wait for it.
+    """
 
     name: str
     kind: str  # of the seam it closes: skin, window, strip
@@ -140,6 +144,12 @@ class NewMetalReport:
     ends: tuple[str, str]  # opening, bead, corner, or the filler it is joined to
     open_corner_mm: float  # width of its ends at corners where no other metal is; 0 where there is none
     edges: tuple[NewMetalEdge, NewMetalEdge]
+    least_radius_mm: float  # of any bend on its outside
+    blank_mm: tuple[float, float] | None = None  # length and width of the rectangle it is cut from, with trim
+    crown_mm: float | None = None  # + bulges outward
+    max_strain: float | None = None  # + stretched, − shrunk, in forming; what 99 % of the area stays within
+    doubt_strain: float | None = None  # what half as many spans would have changed it by
+    can_be_rolled: bool | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

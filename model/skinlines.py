@@ -69,3 +69,17 @@ def _crossings(grid, start, way):
         if run:
             t += [s for s in (breaks - begin) / run if 0 < s < 1]
     return np.unique(t)
+
+
+def curvatures(grid: Grid, uv):
+    """Return mean and Gauss curvature, positive mean where the skin is rounded outward.
+
+    With e = S_uu·N, … and N out of the car, κ > 0 wants its centre inside:
+    H = −(e G − 2 f F + g E) / 2 (E G − F²), K = (e g − f²) / (E G − F²).  [1/mm, 1/mm²]
+    """
+    j = grid.jet(uv)
+    normal = grid.outward * unit(np.cross(j.du, j.dv))
+    big_e, big_f, big_g = ((a * b).sum(axis=1) for a, b in ((j.du, j.du), (j.du, j.dv), (j.dv, j.dv)))
+    e, f, g = ((a * normal).sum(axis=1) for a in (j.duu, j.duv, j.dvv))
+    det = big_e * big_g - big_f**2
+    return -(e * big_g - 2 * f * big_f + g * big_e) / (2 * det), (e * g - f**2) / det

@@ -134,6 +134,12 @@ def sample_filler(**changed):
         "ends": ("opening", "corner"),
         "open_corner_mm": 25.4,
         "edges": edges,
+        "least_radius_mm": 38.1,
+        "blank_mm": (285.75, 57.15),
+        "crown_mm": 3.175,
+        "max_strain": -0.0123,
+        "doubt_strain": 0.001,
+        "can_be_rolled": False,
     }
     return NewMetalReport(**{**values, **changed})
 

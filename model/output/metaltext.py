@@ -7,6 +7,7 @@ from .cells import angle_cell, area_cell, gap_cell, length_cell, table_lines, wr
 
 HEAD = "NEW METAL   sheet let in, a root gap from each piece; seams and totals are the closed roof's"
 SIZE_HEADS = ("filler", "narrowest", "widest", "area", "mass")
+BLANK_HEADS = ("filler", "blank, trim on", "crown", "strain", "doubt", "tightest bend", "rolled")
 FIT_HEADS = ("filler", "closes a gap of", "and a step of", "breaks the line by")
 
 
@@ -15,6 +16,7 @@ def metal_lines(report: Report, unit: str) -> list[str]:
     if not report.new_metal:
         return []
     lines = [HEAD, *table_lines(SIZE_HEADS, [size_cells(metal, unit) for metal in report.new_metal])]
+    lines += ["", *table_lines(BLANK_HEADS, [blank_cells(metal, unit) for metal in report.new_metal])]
     lines += ["", *table_lines(FIT_HEADS, [fit_cells(metal, unit) for metal in report.new_metal]), ""]
     for metal in report.new_metal:
         lines += wrapped(f"{metal.name}: {ends_words(metal, unit)}", "  ", "      ")
@@ -26,6 +28,24 @@ def size_cells(metal: NewMetalReport, unit: str) -> list[str]:
     widths = (length_cell(mm, unit) for mm in (metal.width_min_mm, metal.width_max_mm))
     area = area_cell(metal.area_mm2, unit)
     return [metal.name.removeprefix("filler "), *widths, area, f"{metal.mass_kg:.3f} kg"]
+
+
+def blank_cells(metal: NewMetalReport, unit: str) -> list[str]:
+    """Return what one filler is cut from and what forming it asks: blank, crown, strain, tightest bend."""
+    name = metal.name.removeprefix("filler ")
+    bend = length_cell(metal.least_radius_mm, unit)
+    if metal.blank_mm is None:
+        return [name, *["—"] * 4, bend, "—"]
+    blank = " × ".join(length_cell(mm, unit) for mm in metal.blank_mm)
+    strains = (f"{100 * metal.max_strain:+.1f} %", f"{100 * metal.doubt_strain:.1f} %")
+    return [
+        name,
+        blank,
+        gap_cell(metal.crown_mm, unit),
+        *strains,
+        bend,
+        "yes" if metal.can_be_rolled else "no",
+    ]
 
 
 def fit_cells(metal: NewMetalReport, unit: str) -> list[str]:

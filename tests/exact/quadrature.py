@@ -7,8 +7,8 @@ along u.
 
 import numpy as np
 
-from model.exactcurves import curvatures
 from model.exactfaces import runs_with_edge
+from model.skinlines import curvatures
 
 _X, _W = np.polynomial.legendre.leggauss(5)
 _X_IN, _W_IN = np.polynomial.legendre.leggauss(8)

@@ -9,11 +9,11 @@ from OCP.gp import gp_Pnt
 from OCP.TopAbs import TopAbs_IN, TopAbs_OUT
 from quadrature import cell_integrals
 
-from model.exactcurves import curvatures
 from model.exactposts import lower_end, post_solid, slug, upper_end, whole_post
 from model.exactsheets import Sheets
 from model.layout import GLASS_WASTE, METAL, PANE, WASTE
 from model.posts import PostLine
+from model.skinlines import curvatures
 from model.solids import keep_out_solid, volume_mm3
 
 

@@ -11,8 +11,9 @@ from model.edges import Edge, Edges, joined, stretch
 from model.evaluate import build_checked, fit_report_of
 from model.fillerruns import BEAD, CORNER, OPENING, Run, SeamLines, _runs_along
 from model.fillers import closes_from_mm, fillers_from_runs, fillers_of
-from model.fillerseams import closed_seam_reports, shared_borders
+from model.fillerseams import closed_seam_reports, least_radius_mm, shared_borders
 from model.interference import interference_of
+from model.metalblanks import filler_blank, with_blanks
 from model.metalfindings import BREAK_LIMIT_DEG
 from model.planfile import read_plan
 from model.seams import FILLER_SEAM, Seam, seam_reports
@@ -263,3 +264,32 @@ def test_a_filler_is_a_body_that_others_run_into():
     assert any("filler C right, side skin" in pair and "post C right lower" in pair for pair in pieces)
     without = interference_of(built)
     assert [f for f in found if not any("filler" in piece for piece in f.pieces)] == without
+
+
+def test_a_filler_across_a_flat_slot_is_cut_as_it_lies_and_one_across_a_cylinder_is_rolled():
+    flat = filler_blank(filler_between(*flat_slot(40.0, 300.0)), 10.0)
+    assert (flat.length_mm, flat.width_mm) == pytest.approx((320.0, 40.0 - 2 * ROOT_MM + 20.0), abs=1e-6)
+    assert abs(flat.max_strain) < 1e-9 and abs(flat.crown_mm) < 1e-9
+    half = 0.15
+    rolled = filler_blank(filler_between(*cylinder_slot(500.0, half)), 0.0)
+    middle_radius = 500.0 - ROOT_MM / np.tan(half) - 0.5  # half a gauge inward
+    assert rolled.can_be_rolled
+    assert (rolled.length_mm, rolled.width_mm) == pytest.approx((400.0, 2 * half * middle_radius), abs=0.01)
+
+
+def test_the_tightest_bend_is_the_cylinders():
+    assert least_radius_mm(filler_between(*flat_slot()).grid) == 1e6
+    bent = least_radius_mm(filler_between(*cylinder_slot(300.0, 0.1)).grid)
+    assert bent == pytest.approx(300.0 - ROOT_MM / np.tan(0.1), rel=1e-3)
+
+
+def test_only_what_can_be_formed_has_a_blank():
+    built = demo_built("coupe")
+    report = fit_report_of(built)
+    few = tuple(
+        m for m in report.new_metal if m.name in ("filler A left, front skin", "filler B left, side skin")
+    )
+    tight, wide = with_blanks(replace(report, new_metal=few), built).new_metal
+    assert tight.least_radius_mm < tight.gauge_mm and tight.blank_mm is None
+    assert wide.blank_mm[0] == pytest.approx(120.7 + 2 * 12.7, abs=1.0)
+    assert abs(wide.max_strain) < 0.01 and wide.crown_mm == pytest.approx(2.4, abs=0.1)

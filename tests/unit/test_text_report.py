@@ -209,6 +209,7 @@ def test_comparison_sets_plans_side_by_side():
 
 def test_new_metal_is_told_with_its_ends_and_its_mass():
     text = report_text(sample_report())
+    assert '11-1/4" (285.8) × 2-1/4" (57.2)' in text and "-1.2 %" in text
     assert "NEW METAL" in text and "0.051 kg" in text and "In all 1 piece of 1.00 mm sheet" in text
     assert 'one end free at an opening, the other open, up to 1" (25.4) wide' in text
     assert "NEW METAL" not in report_text(sample_report(new_metal=()))

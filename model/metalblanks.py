@@ -1,0 +1,64 @@
+"""The flat blanks of new metal: what to cut out, how much to crown it, whether it can simply be rolled.
+
+A surface that bends tighter than the sheet is thick cannot be made of that
+sheet (least inside radius of a bend in mild sheet about its thickness: common
+practice, no source); it has no blank, and a finding says so.
+
+Blanks take a quarter to one second each, so a slider does not wait for them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from .blanks import Blank, blank_of
+from .built import Built
+from .fillers import Filler, fillers_of
+from .report import NewMetalReport, Report
+from .sheetpatch import Sheet
+
+SAMPLES = 41  # of the sheet each way; its least radius is then read to a tenth
+
+
+def filler_blank(filler: Filler, trim_mm: float) -> Blank:
+    """Return the blank of one filler.
+
+    Raises
+    ------
+    MeasureError
+        If it bends so tightly that points and normals of the sheet contradict each other.
+    """
+    at = np.linspace(0.0, 1.0, SAMPLES)
+    uv = np.stack(np.meshgrid(at, at, indexing="ij"), axis=-1)
+    point, _, _, normal = filler.grid.frame(uv.reshape(-1, 2))
+    sheet = Sheet(points_mm=point.reshape(*uv.shape[:2], 3), normals=normal.reshape(*uv.shape[:2], 3))
+    return blank_of(sheet, trim_mm=trim_mm, gauge_mm=filler.thickness_mm)
+
+
+def with_blanks(report: Report, built: Built) -> Report:
+    """Return the report with the blank of every filler that can be formed."""
+    named = {filler.name: filler for filler in fillers_of(built)}
+    metals = tuple(
+        _with_blank(metal, named[metal.name], built.plan.new_metal.trim_mm) if can_be_formed(metal) else metal
+        for metal in report.new_metal
+    )
+    return replace(report, new_metal=metals)
+
+
+def can_be_formed(metal: NewMetalReport) -> bool:
+    """Return whether a filler bends no tighter than its sheet is thick."""
+    return metal.least_radius_mm >= metal.gauge_mm
+
+
+def _with_blank(metal: NewMetalReport, filler: Filler, trim_mm: float) -> NewMetalReport:
+    blank = filler_blank(filler, trim_mm)
+    return replace(
+        metal,
+        blank_mm=(blank.length_mm, blank.width_mm),
+        crown_mm=blank.crown_mm,
+        max_strain=blank.max_strain,
+        doubt_strain=blank.doubt_strain,
+        can_be_rolled=blank.can_be_rolled,
+    )
