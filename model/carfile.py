@@ -37,7 +37,7 @@ HEAD = (
 )
 LISTS = ("hoop", "panel", "opening", "post", "keep_out")
 SECTION = ("name", "right", "left")
-OPENING = ("name", "role", "grid", "view", "side", "corners")
+OPENING = ("name", "role", "grid", "view", "side", "corners", "well", "well_room")
 POST = ("name", "side", "axis", "width", "depth", "wall", "cut_from", "cut_at", "cut_to")
 DRIVER = ("stature", "back", "mirror")
 KEEP_OUT = ("name", "shape", "at", "size", "to", "radius")
@@ -149,9 +149,12 @@ def car_toml(car: Car) -> str:
                 pairs = [(column, lengths(p, car.unit)) for column, p in zip(own, line, strict=False)]
                 body.append(f"{key(height)} = {inline_table(pairs)}")
     for opening in car.openings:
-        body += ["", "[[opening]]", *(f"{name} = {quoted(getattr(opening, name))}" for name in OPENING[:-1])]
+        body += ["", "[[opening]]", *(f"{name} = {quoted(getattr(opening, name))}" for name in OPENING[:5])]
         corners = [(c.across_mm, c.up_mm, c.radius_mm)[: 3 if c.radius_mm else 2] for c in opening.corners]
         body.append(f"corners = {point_lines(corners, car.unit)}")
+        for name in OPENING[6:]:
+            value = getattr(opening, f"{name}_mm")
+            body += [] if value is None else [f"{name} = {length(value, car.unit)}"]
     for post in car.posts:
         body += ["", "[[post]]", f"name = {quoted(post.name)}", f"side = {quoted(post.side)}"]
         body.append(f"axis = {point_lines(post.axis_mm, car.unit)}")
@@ -280,6 +283,8 @@ def _opening(fields):
         view=fields.text("view"),
         side=fields.text("side", "right"),
         corners=tuple(corners),
+        well_mm=fields.length("well", None),
+        well_room_mm=fields.length("well_room", None),
     )
 
 

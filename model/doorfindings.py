@@ -7,6 +7,8 @@ from .doorreport import PaneReport
 from .report import Finding
 from .units import shown
 
+STANDS_MM = 0.5  # assumed: nobody sees it
+
 
 def door_findings(built: Built, panes: tuple[PaneReport, ...]) -> list[Finding]:
     """Return what to flag on doors and side panes."""
@@ -15,6 +17,7 @@ def door_findings(built: Built, panes: tuple[PaneReport, ...]) -> list[Finding]:
         where = f"{pane.pane} {pane.side}"
         for leg in pane.legs:
             found += _leg_findings(built, pane, leg, where, unit)
+        found += _well_findings(pane, where, unit)
         if not pane.outline_after_mm:
             found.append(
                 Finding(
@@ -27,6 +30,39 @@ def door_findings(built: Built, panes: tuple[PaneReport, ...]) -> list[Finding]:
                     source="geometry",
                 )
             )
+    return found
+
+
+def _well_findings(pane, where, unit):
+    well, found = pane.well, []
+    if well is None:
+        return found
+    if well.stands_after_mm is not None and well.stands_after_mm > well.stands_before_mm + STANDS_MM:
+        found.append(
+            Finding(
+                kind="pane no longer goes down",
+                where=where,
+                message=f"Stands {shown(well.stands_after_mm, unit)} above the door when it is all the way "
+                f"down; before {shown(well.stands_before_mm, unit)}.",
+                measured=well.stands_after_mm,
+                limit=well.stands_before_mm,
+                unit="mm",
+                source="depth of the well in the car file",
+            )
+        )
+    if well.room_mm is not None and well.swing_mm > well.room_mm:
+        found.append(
+            Finding(
+                kind="pane no longer clears the door",
+                where=where,
+                message=f"With the frame leaned in, its lower edge swings out {shown(well.swing_mm, unit)} "
+                f"when it is all the way down; the door has {shown(well.room_mm, unit)}.",
+                measured=well.swing_mm,
+                limit=well.room_mm,
+                unit="mm",
+                source="room in the well in the car file",
+            )
+        )
     return found
 
 

@@ -58,6 +58,7 @@ class WellReport:
     """A pane going down into its door, along the glass."""
 
     depth_mm: float | None  # of the well below the glass opening; None: not measured
+    room_mm: float | None  # outboard of the pane's lower edge down there; None: not measured
     stands_before_mm: float | None  # what stays above the opening's lower edge
     stands_after_mm: float | None
     stroke_before_mm: float | None  # how far the pane goes down; None without the depth

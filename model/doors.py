@@ -33,7 +33,9 @@ there, P = M S(M⁻¹ (x, z)); where the skin ends before it, at that of its las
 line.  The frame leans further in by the change of the angle of the line from
 the leg's foot to the corner.  A pane that is drawn down along its own leaning
 plane comes to lie h (tan b' − tan b) further out at its lower edge, h plumb
-below the opening; tan b and tan b' are the means over its two edges.
+below the opening; tan b and tan b' are the means over its two edges.  It goes
+down by the lesser of its height and the measured depth of its well; what is
+left stands above the opening's lower edge.
 
 The outline for a template is made in :mod:`model.panetemplate`.
 """
@@ -105,7 +107,8 @@ def _frame(built: Built, glass: GlassOpening) -> Frame | None:
     if places[feet[0], 0] > places[feet[1], 0]:
         upper, feet = upper[::-1], feet[::-1]
     posts = posts_beside(built.shape, glass.opening)
-    is_door = posts[0] in front_posts(built.shape.car) and count > 1
+    is_wound = glass.opening.well_mm is not None or posts[0] in front_posts(built.shape.car)
+    is_door = is_wound and count > 1
     return Frame(glass, tuple(upper), tuple(feet), posts, DOOR if is_door else FIXED)
 
 
@@ -341,8 +344,8 @@ def _pane(built: Built, frame: Frame) -> PaneReport:
         outline_after_mm=tuple(map(tuple, new.tolist())) if is_whole else (),
         corners=tuple(made),
         legs=tuple(_leg(built, frame, end) for end in (0, 1)) if is_door else (),
-        well=_well(heights, made) if is_door else None,
-        to_measure=_to_measure(is_door, is_whole),
+        well=_well(opening, heights, made) if is_door else None,
+        to_measure=_to_measure(opening, is_door, is_whole),
     )
 
 
@@ -354,33 +357,37 @@ def _stock_template(glass, feet, upper):
     return template(glass.opening.corners, places, plane_of(on_skin[[*feet, *upper]]), places[feet[0]])
 
 
-def _well(heights_mm, corners) -> WellReport:
+def _well(opening, heights_mm, corners) -> WellReport:
     """Return how the pane goes down into its door."""
     before, after = (
         np.mean([np.tan(np.radians(getattr(c, f"lean_front_{when}_deg"))) for c in corners])
         for when in ("before", "after")
     )
+    depth, stroke, stands = opening.well_mm, (None, None), (None, None)
+    if depth is not None:
+        stroke = tuple(min(height, depth) for height in heights_mm)
+        stands = tuple(height - gone for height, gone in zip(heights_mm, stroke, strict=True))
     return WellReport(
-        depth_mm=None,
-        stands_before_mm=None,
-        stands_after_mm=None,
-        stroke_before_mm=None,
-        stroke_after_mm=None,
+        depth_mm=depth,
+        room_mm=opening.well_room_mm,
+        stands_before_mm=stands[0],
+        stands_after_mm=stands[1],
+        stroke_before_mm=stroke[0],
+        stroke_after_mm=stroke[1],
         swing_mm=float(heights_mm[1] * np.cos(np.arctan(after)) * (after - before)),
     )
 
 
-def _to_measure(is_door, is_whole) -> tuple[str, ...]:
+def _to_measure(opening, is_door, is_whole) -> tuple[str, ...]:
     """Return what has to be measured before the pane is made."""
     words = [
         "How deep the pane sits in its channels, all round: the outline is that of the opening, "
         "the pane is larger by that much."
     ]
-    if is_door:
-        words.append(
-            "How deep the well of the door is below the opening, along the glass, and how far the "
-            "lower edge of the pane may swing out in it."
-        )
+    if is_door and opening.well_mm is None:
+        words.append("well: how far below the opening the pane's lower edge can go, along the glass.")
+    if is_door and opening.well_room_mm is None:
+        words.append("well_room: free room outboard of the pane's lower edge when it is all the way down.")
     if not is_whole:
         words.append("The lowered opening is too low for its corners' radii: draw it anew.")
     return tuple(words)

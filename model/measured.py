@@ -109,6 +109,10 @@ class Opening:
         of the same name is given), ``left`` or ``centre``.
     corners : tuple of Corner
         In order around the opening, at least three.
+    well_mm, well_room_mm : float or None
+        Of a pane that is wound down: how far below the opening its lower edge
+        goes, along the glass, and how much free room there is outboard of it
+        down there.
     """
 
     name: str
@@ -117,6 +121,8 @@ class Opening:
     view: str
     side: str
     corners: tuple[Corner, ...]
+    well_mm: float | None = None
+    well_room_mm: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -292,6 +298,8 @@ def _mirrored_opening(opening: Opening) -> Opening:
         view=opening.view,
         side="left",
         corners=corners,
+        well_mm=opening.well_mm,
+        well_room_mm=opening.well_room_mm,
     )
 
 

@@ -14,6 +14,8 @@ ROLES = ("windshield", "rear window", "side glass")
 GRIDS_OF_ROLE = {"windshield": ("front", "roof"), "rear window": ("back", "roof"), "side glass": ("side",)}
 VIEWS_OF_GRID = {"side": ("side",), "roof": ("plan", "front", "rear"), "front": ("front",), "back": ("rear",)}
 SHAPES = ("box", "cylinder", "sphere")
+WELL_MOST_MM = 1000.0  # assumed: deeper than any door
+ROOM_MOST_MM = 200.0  # assumed: thicker than any door
 NOT_IN_POST_NAMES = ".="  # a plan's settings are typed cut.B.left=square
 
 
@@ -49,6 +51,7 @@ def check_openings(car):
         place = f'opening "{opening.name}" {opening.side}'
         _check_where(opening, car, place)
         _check_outline(opening, car, place)
+        _check_well(opening, car, place)
     rear = [opening for opening in car.openings if opening.role == "rear window"]
     if len(rear) != 1:
         raise MeasureError(
@@ -61,6 +64,26 @@ def check_openings(car):
         )
     if not any(opening.role == "windshield" for opening in car.openings):
         raise MeasureError("the car must have a windshield.", 'Add an opening with role = "windshield".')
+
+
+def _check_well(opening, car, place):
+    """Refuse a well of a pane that is not wound down, and depths no door has."""
+    for name, value, most in (
+        ("well", opening.well_mm, WELL_MOST_MM),
+        ("well_room", opening.well_room_mm, ROOM_MOST_MM),
+    ):
+        if value is None:
+            continue
+        if opening.role != "side glass":
+            raise MeasureError(
+                f"{place}, {name} must be that of side glass; this is a {opening.role}.", "Take it out."
+            )
+        if not 0 < value <= most:
+            raise MeasureError(
+                f"{place}, {name} must be more than 0 and at most {shown(most, car.unit)}; "
+                f"got {shown(value, car.unit)}.",
+                "Measure down the glass from the opening's lower edge, and the room outboard of the pane.",
+            )
 
 
 def _check_where(opening, car, place):

@@ -6,8 +6,8 @@ r / √12 (rectangular distribution; JCGM 100:2008, 4.3.7, from memory).  The
 mean of n readings taken afresh has r / √(12 n).  That is what the graduation
 alone explains; a tape that sags, or a datum that is off, comes on top.
 
-Not read with the tape, so without doubt here: gauge, wall, glass, keep-outs,
-and where a cut may go.
+Not read with the tape, so without doubt here: gauge, wall, glass, keep-outs, wells
+of panes, and where a cut may go.
 """
 
 from __future__ import annotations

@@ -280,6 +280,7 @@ def sample_pane(**changed):
         "legs": (leg,),
         "well": WellReport(
             depth_mm=None,
+            room_mm=None,
             stands_before_mm=None,
             stands_after_mm=None,
             stroke_before_mm=None,

@@ -32,9 +32,10 @@ def side_glass_lines(panes: tuple[PaneReport, ...], unit: str) -> list[str]:
         lines += wrapped(DOOR_NOTE)
     if len(doors) < len(panes):
         lines += wrapped(FIXED_NOTE)
-    for pane in doors[:1]:
-        lines += wrapped(_down_words(doors, unit))
-        lines += [line for text in pane.to_measure for line in wrapped(f"To measure: {text}", "  ", "      ")]
+    for pane in doors:
+        lines += wrapped(_down_words(pane, unit), "  ", "      ")
+    for text in dict.fromkeys(text for pane in panes for text in pane.to_measure):
+        lines += wrapped(f"To measure: {text}", "  ", "      ")
     return [*lines, *wrapped(CAUTION_SIDE_GLASS, "  Caution: ", "  ")]
 
 
@@ -82,18 +83,28 @@ def _legs(doors, unit):
     return table_lines(["leg", "lower mark z", "take-out", "miss fore-and-aft", "miss across"], rows)
 
 
-def _down_words(doors, unit):
-    """Say whether the panes still go down into their doors."""
-    less = min(pane.height_before_mm - pane.height_after_mm for pane in doors)
-    swing = max((pane.well.swing_mm for pane in doors), key=abs)
-    said = (
-        f"The door panes are {length_cell(less, unit)} shorter and go down at least as far as before; stop "
-        "the winder that much earlier"
-        if less >= 0
-        else f"The door panes are {length_cell(-less, unit)} taller than before: they need a deeper well"
+def _down_words(pane, unit):
+    """Say whether a pane still goes down into its door."""
+    well, less = pane.well, pane.height_before_mm - pane.height_after_mm
+    if well.depth_mm is not None:
+        said = (
+            f"goes down {length_cell(well.stroke_after_mm, unit)}, before "
+            f"{length_cell(well.stroke_before_mm, unit)}, and then stands "
+            f"{length_cell(well.stands_after_mm, unit)} above the door, before "
+            f"{length_cell(well.stands_before_mm, unit)}"
+        )
+    elif less >= 0:
+        said = (
+            f"is {length_cell(less, unit)} shorter, so that it goes down at least as far as before; "
+            "stop the winder that much earlier"
+        )
+    else:
+        said = f"is {length_cell(-less, unit)} taller than before and needs a deeper well"
+    room = (
+        "see that it clears the door" if well.room_mm is None else f"room {length_cell(well.room_mm, unit)}"
     )
-    way = "out" if swing > 0 else "in"
+    way = "out" if well.swing_mm > 0 else "in"
     return (
-        f"{said}. With the frame leaned in, the lower edge of a pane that is all the way down swings {way} "
-        f"by {length_cell(abs(swing), unit)}: see that it clears the inside of the door."
+        f"{pane.pane} {pane.side} {said}. All the way down, its lower edge swings {way} by "
+        f"{length_cell(abs(well.swing_mm), unit)}: {room}."
     )

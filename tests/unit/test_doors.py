@@ -8,8 +8,11 @@ import shapely
 from invented_cars import box_car, flat_car, mirrored_car, mirrored_plan, tan, varied_car, varied_plan
 from scipy.interpolate import LinearNDInterpolator
 
-from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
+from model.carcheck import check_car
+from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car, write_car
+from model.doorfindings import door_findings
 from model.doors import points_of_side, side_glass
+from model.errors import MeasureError
 from model.evaluate import build_checked, evaluate
 from model.measured import Corner
 from model.plan import Plan, PostShift, RoofMove
@@ -261,3 +264,79 @@ def test_outlines_are_whole_and_lie_within_the_opening_s_length(key):
         if pane.outline_after_mm:
             assert shapely.Polygon(pane.outline_after_mm).is_valid
         assert shapely.Polygon(pane.outline_before_mm).is_valid
+
+
+def with_well(car, name="door glass", **measures):
+    """Return the car with the well of one opening measured."""
+    openings = tuple(replace(o, **measures) if o.name == name else o for o in car.openings)
+    return replace(car, openings=openings)
+
+
+def test_a_pane_goes_down_by_the_lesser_of_its_height_and_the_well():
+    """H / cos b before, (H − d) / cos b' after; deeper, between, and shallower wells."""
+    car = flat_car(rake_deg=RAKE, tumblehome_deg=TUMBLE)
+    foot, top, _ = front_edge(car)
+    height = top.up_mm - foot.up_mm
+    before = height / np.cos(np.radians(TUMBLE))
+    lean = np.arctan(height * tan(TUMBLE) / (height - DROP))
+    after = (height - DROP) / np.cos(lean)
+    for depth in (before + 20, (before + after) / 2, 200.0):
+        well = panes_of(lowered(with_well(car, well_mm=depth)))["door glass", "left"].well
+        assert well.depth_mm == depth and well.room_mm is None
+        assert well.stroke_before_mm == pytest.approx(min(before, depth), abs=1e-6)
+        assert well.stroke_after_mm == pytest.approx(min(after, depth), abs=1e-6)
+        assert well.stands_before_mm == pytest.approx(max(before - depth, 0), abs=1e-6)
+        assert well.stands_after_mm == pytest.approx(max(after - depth, 0), abs=1e-6)
+
+
+def test_a_lower_edge_that_swings_out_past_the_room_is_flagged():
+    """h (tan b' − tan b) with h = H − d, all the way down: (H − d) (H / (H − d) − 1) tan b = d tan b."""
+    car = flat_car(rake_deg=RAKE, tumblehome_deg=TUMBLE)
+    swing = DROP * tan(TUMBLE)
+    plan = Plan(roof=RoofMove(front_drop_mm=DROP, rear_drop_mm=DROP, fore_aft="straight-down"))
+    for room, count in ((swing + 0.01, 0), (swing - 0.01, 2)):
+        report = evaluate(with_well(car, well_room_mm=room), plan)
+        found = [f for f in report.findings if f.kind == "pane no longer clears the door"]
+        assert len(found) == count
+        assert all(f.measured == pytest.approx(swing, abs=1e-6) and f.limit == room for f in found)
+
+
+def test_a_pane_that_stands_up_more_than_before_is_flagged():
+    built = lowered(with_well(flat_car(), well_mm=200.0))
+    pane = panes_of(built)["door glass", "right"]
+    assert "pane no longer goes down" not in {f.kind for f in door_findings(built, (pane,))}
+    taller = replace(pane, well=replace(pane.well, stands_after_mm=pane.well.stands_before_mm + 3))
+    found = {f.kind: f for f in door_findings(built, (taller,))}["pane no longer goes down"]
+    assert found.measured - found.limit == pytest.approx(3, abs=1e-9)
+
+
+def test_a_measured_well_makes_any_pane_between_two_posts_a_door_s():
+    plain = panes_of(lowered(flat_car()))["quarter glass", "right"]
+    wound = panes_of(lowered(with_well(flat_car(), "quarter glass", well_mm=400.0)))["quarter glass", "right"]
+    assert (plain.kind, wound.kind) == ("fixed", "door")
+    assert [leg.post for leg in wound.legs] == ["B", "C"]
+    asked = [text.split(":")[0] for text in wound.to_measure]
+    assert "well_room" in asked and "well" not in asked
+
+
+@pytest.mark.parametrize(
+    ("name", "measures", "words"),
+    [
+        ("door glass", {"well_mm": 0.0}, "well must be more than 0"),
+        ("door glass", {"well_mm": 1500.0}, "well must be more than 0 and at most"),
+        ("door glass", {"well_room_mm": -3.0}, "well_room must be more than 0"),
+        ("rear window", {"well_mm": 300.0}, "well must be that of side glass"),
+    ],
+)
+def test_a_well_that_cannot_be_right_is_refused(name, measures, words):
+    with pytest.raises(MeasureError, match=words):
+        check_car(with_well(flat_car(), name, **measures))
+
+
+def test_a_well_is_written_and_read_back(tmp_path):
+    car = with_well(read_car(demo_car_path("coupe")), well_mm=431.8, well_room_mm=15.875)
+    write_car(car, tmp_path / "car.toml")
+    again = read_car(tmp_path / "car.toml")
+    assert again == car
+    left = next(o for o in again.all_openings() if (o.name, o.side) == ("door glass", "left"))
+    assert (left.well_mm, left.well_room_mm) == (431.8, 15.875)
