@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 Point = tuple[float, float, float]
-Place = tuple[float, float]  # in a pane's own plane: along the car, + rearward; up the glass
+Place = tuple[float, float]  # in a pane's own plane: level, + rearward; up the glass
 
 DOOR, FIXED = "door", "fixed"
 
@@ -71,7 +71,7 @@ class PaneReport:
     """One side pane before and after, with what it takes to make it.
 
     The outlines are closed, the first place not repeated, in the pane's own
-    plane: along the car from the lower front corner, and up the glass.
+    plane: level from the lower front corner, + rearward, and up the glass.
     """
 
     pane: str

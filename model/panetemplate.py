@@ -1,10 +1,11 @@
 """The flat outline of a side pane, for a template: its plane, and its edge in that plane.
 
 **Plane.**  Nearest (least squares) to four places: the lower ends of the legs
-and the upper corners.  Its axes are the direction in it that is nearest to
-the car's x, and up the glass.  A place (x, z) of the side view is carried
-along y onto it, y = −(n_x x + n_z z) / n_y with n the plane's normal, so that
-up the glass a plumb height h becomes h / cos(lean).
+and the upper corners.  Its axes are the level line in it, to the rear, and up
+the glass, so that what is level on the car is level on the template.  A place
+(x, z) of the side view is carried along y onto it,
+y = −(n_x x + n_z z) / n_y with n the plane's normal, so that up the glass a
+plumb height h becomes h / cos(lean).
 
 The edge is rounded in side view, as it was measured, before it is carried.
 """
@@ -23,7 +24,7 @@ from .outlines import outline_in_view
 class PanePlane:
     """A pane's own plane."""
 
-    axes: np.ndarray  # (2, 3): along the car, up the glass
+    axes: np.ndarray  # (2, 3): level to the rear, up the glass
     normal: np.ndarray
     off_mm: float  # how far the furthest of its places lies off it
 
@@ -32,8 +33,8 @@ def plane_of(points) -> PanePlane:
     """Return the plane nearest to points (n, 3)."""
     middle = points.mean(axis=0)
     normal = np.linalg.svd(points - middle)[2][2]
-    along = np.array([1.0, 0.0, 0.0]) - normal[0] * normal
-    along /= np.linalg.norm(along)
+    along = np.cross(normal, [0.0, 0.0, 1.0])
+    along *= np.sign(along[0]) / np.linalg.norm(along)
     up = np.cross(normal, along)
     up *= np.sign(up[2])
     off = float(np.abs((points - middle) @ normal).max())

@@ -22,6 +22,7 @@ from .evaluate import build_checked, fit_report_of, with_interference
 from .keptplan import keep_plan, kept_plan, kept_since
 from .limits import limits_of
 from .measured import Car
+from .output.doorhtml import side_glass_html
 from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
 from .output.measures import measures_html
 from .output.placenotes import place_notes
@@ -303,6 +304,8 @@ class Preview(PreviewPage):
             self.report = with_interference(self.report, built)
             self.headline.value = headline_html(self.report)
             self.findings.value = findings_html(self.report)
+            panes = side_glass_html(self.report.side_glass, self.car.unit)
+            self.window.value = window_html(self.report) + panes
             if LOOKING in self.status.value:  # not a refusal that came since
                 self._say("")
             self.comparison.present(built, self.report)

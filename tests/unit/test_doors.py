@@ -15,6 +15,7 @@ from model.doors import points_of_side, side_glass
 from model.errors import MeasureError
 from model.evaluate import build_checked, evaluate
 from model.measured import Corner
+from model.output.doorhtml import side_glass_html
 from model.plan import Plan, PostShift, RoofMove
 from model.planfile import read_plan
 
@@ -340,3 +341,39 @@ def test_a_well_is_written_and_read_back(tmp_path):
     assert again == car
     left = next(o for o in again.all_openings() if (o.name, o.side) == ("door glass", "left"))
     assert (left.well_mm, left.well_room_mm) == (431.8, 15.875)
+
+
+def test_the_notebook_draws_every_pane_stock_and_lowered():
+    car = read_car(demo_car_path("coupe"))
+    panes = side_glass(build_checked(car, read_plan(demo_plan_path("coupe"), car)))
+    html = side_glass_html(panes, "in")
+    assert html.count("<polygon") == 2 * len(panes) == 8
+    assert html.count("leg, take-out") == 4 and "23-1/2&quot;" in html
+    closed = replace(panes[0], outline_after_mm=())
+    assert side_glass_html((closed,), "mm").count("<polygon") == 1
+    assert side_glass_html((), "in") == ""
+
+
+@pytest.mark.parametrize("name", demo_car_names())
+def test_an_outline_of_a_measured_car_by_a_plane_fitted_in_y(name):
+    """y = a + b x + c z through feet and new corners by lstsq: heights grow by
+    √(1 + c² / (1 + b²)), areas of the side view by √(1 + b² + c²)."""
+    car = read_car(demo_car_path(name))
+    built = build_checked(car, read_plan(demo_plan_path(name), car))
+    for pane in side_glass(built):
+        opening = next(o.opening for o in built.shape.openings if o.name == f"{pane.pane} {pane.side}")
+        grid = built.shape.skin.grids[f"side {pane.side}"]
+        feet = points_of_side(grid, sorted((c.across_mm, c.up_mm) for c in opening.corners if c.up_mm < 1200))
+        corners = np.array([c.after_mm for c in pane.corners])
+        x, y, z = np.concatenate([feet, corners]).T
+        _, b, c = np.linalg.lstsq(np.stack([np.ones(4), x, z], axis=1), y, rcond=None)[0]
+        outline = np.array(pane.outline_after_mm)
+        assert outline[:, 1].min() == pytest.approx(0, abs=1e-6)  # level on the car, level here
+        plumb = corners[:, 2].max() - feet[0, 2]
+        assert pane.height_after_mm <= plumb * np.sqrt(1 + c * c / (1 + b * b)) * 1.001
+        # A rail that falls peaks in a rounded corner, up to 6 mm lower on the quarter glass.
+        assert pane.height_after_mm == pytest.approx(plumb * np.sqrt(1 + c * c / (1 + b * b)), abs=6.5)
+        places = [feet[0], feet[1], corners[1], corners[0]]
+        sharp = shapely.Polygon([(p[0], p[2]) for p in places])
+        lost = 1 - shapely.Polygon(outline).area / (sharp.area * np.sqrt(1 + b * b + c * c))
+        assert 0 < lost < 0.02  # what the radii cut off
