@@ -17,8 +17,8 @@ more bulging of the two ways counts, and of the three places the flattest.
 
 **Order.**  All is tacked before anything is welded, posts first, for they
 say where the roof stands; then what lies between them.  Then posts, whose box
-is stiff and shrinks least; roof and quarter skin, low crown last; the rear
-window, whose opening must keep its shape until its neighbours are firm; and
+is stiff and shrinks least; roof and quarter skin, low crown last, and the new
+metal between; the rear window, whose opening must keep its shape until its neighbours are firm; and
 last what crosses the gutter, on which all the other pulls end.
 """
 
@@ -27,9 +27,9 @@ from __future__ import annotations
 import numpy as np
 
 from .built import Built
-from .layout import ROOF
+from .layout import ROOF, WINDOW
 from .report import Report, SeamReport
-from .seams import POST, SKIN, STRIP, WINDOW_SEAM, post_edges
+from .seams import FILLER_SEAM, POST, SKIN, STRIP, WINDOW_SEAM, post_edges
 from .skinlines import crown_mm
 from .skipweld import halving_order, skip_order, stretch_count
 from .weldreport import PanelPull, Stretch, WeldPlan, WeldRun, WeldSeam, WeldStep
@@ -53,6 +53,7 @@ from .weldrules import (
     wire_m,
 )
 
+_FLUSH_MM = 0.05  # a lap smaller than this is none
 _JUMP_MM = 5.0  # by which stations lie further apart than along the seam where the edge breaks off
 _END_TACK_MM = 6.0  # assumed: how far from an end the first tack sits
 _SHORTEST_MM = 1e-6  # a run shorter than this is none
@@ -63,7 +64,7 @@ BOTH_SIDES, OUTSIDE, PART = "both sides", "outside only", "both sides, outside o
 
 def weld_plan(built: Built, report: Report) -> WeldPlan:
     """Return how the seams of a report are welded."""
-    seams = tuple(_seam(built, seam) for seam in report.seams)
+    seams = tuple(_seam(built, report, seam) for seam in report.seams)
     filler = _summed(s.filler_g for s in seams)
     arc = _summed(s.arc_min for s in seams)
     return WeldPlan(
@@ -87,8 +88,8 @@ def _summed(ranges):
     return tuple(float(end) for end in np.sum([(0.0, 0.0), *ranges], axis=0))
 
 
-def _seam(built: Built, seam: SeamReport) -> WeldSeam:
-    sheet = _sheets(built, seam)
+def _seam(built: Built, report: Report, seam: SeamReport) -> WeldSeam:
+    sheet = _sheets(built, report, seam)
     thin, root = min(sheet), built.plan.root_gap_mm
     crown = _crown(built, seam)
     # What a weld closes lies between the planned gap and the sheet's own thickness; wider is new metal's.
@@ -123,20 +124,23 @@ def _is_ready(seam, thin_mm, root_mm):
     """Whether the edges lie as a butt weld asks: nowhere apart more than the sheet, nowhere lapping."""
     if seam.gap_mm is None:
         return False
-    return seam.gap_mm.min >= 0 and seam.gap_mm.max <= max(thin_mm, root_mm) + 0.1
+    return seam.gap_mm.min > -_FLUSH_MM and seam.gap_mm.max <= max(thin_mm, root_mm) + 0.1
 
 
-def _sheets(built, seam):
-    """Thickness of either piece: a post's wall, else the car's gauge."""
+def _sheets(built, report, seam):
+    """Thickness of either piece: a post's wall, new metal's own, else the car's gauge."""
     post = _post_of(built, seam)
-    gauge = built.shape.car.gauge_mm
     if seam.kind == POST and post is not None:
         return (built.ends[post].line.post.wall_mm,) * 2
-    return gauge, gauge
+    new = {metal.name: metal.gauge_mm for metal in report.new_metal}
+    first, second = (new.get(piece, built.shape.car.gauge_mm) for piece in seam.pieces)
+    return first, second
 
 
 def _post_of(built, seam):
-    return next((key for key in built.ends if seam.name.startswith(" ".join(key) + ",")), None)
+    """Return the post at whose cut a seam runs, that of new metal too."""
+    name = seam.name.removeprefix(f"{FILLER_SEAM} ")
+    return next((key for key in built.ends if name.startswith(" ".join(key) + ",")), None)
 
 
 # ---------------------------------------------------------------- runs
@@ -293,11 +297,13 @@ _TACK_WHY = {
     WINDOW_SEAM: "its opening is held by the glass or a template while it is tacked",
     SKIN: "skin follows the posts",
     STRIP: "strips close what the posts leave open",
+    FILLER_SEAM: "new sheet is trimmed to what the tacked pieces leave open",
 }
 _WELD_WHY = {
     POST: "the box is stiff and carries the roof; opposite faces, right and left by turns",
     SKIN: "with the posts firm it can pull no corner out of place; low crown last, and coldest",
     STRIP: "short, and between firm neighbours",
+    FILLER_SEAM: "both edges of one sheet by turns, so that neither draws it over",
     WINDOW_SEAM: "one closed line: welded when its neighbours no longer give way",
     "gutter": "everything else ends at it, so it is closed when the rest has done its pulling",
 }
@@ -307,7 +313,7 @@ def _steps(seams) -> tuple[WeldStep, ...]:
     """Return the order of work: all tacked, posts first, then welded."""
     groups: dict[str, list[WeldSeam]] = {}
     for seam in seams:
-        groups.setdefault("gutter" if "gutter" in seam.name else seam.kind, []).append(seam)
+        groups.setdefault(_group(seam), []).append(seam)
     known = [POST, SKIN, STRIP]
     others = [kind for kind in groups if kind not in (*known, WINDOW_SEAM, "gutter")]
     order = [kind for kind in (*known, *others, WINDOW_SEAM, "gutter") if kind in groups]
@@ -318,9 +324,16 @@ def _steps(seams) -> tuple[WeldStep, ...]:
             if do == "tack" and kind == "gutter":
                 why = "with the strips it belongs to"
             else:
-                why = words.get(kind, "new metal between edges that are already held")
+                why = words.get(kind, "between edges that are already held")
             steps.append(WeldStep(do=do, seams=names, why=why))
     return tuple(steps)
+
+
+def _group(seam):
+    """Return the part of the work a seam belongs to: its kind, but for what lies at window and gutter."""
+    if "gutter" in seam.name:
+        return "gutter"
+    return WINDOW_SEAM if WINDOW in " ".join(seam.pieces) else seam.kind
 
 
 def _by_turns(seams):

@@ -1,6 +1,7 @@
 """The weld plan of the demo cars and of flat cabs: every millimetre once, in the stated order."""
 
 import json
+from dataclasses import replace
 from functools import lru_cache
 
 import jsonschema
@@ -8,7 +9,7 @@ import numpy as np
 import pytest
 from invented_cars import bare_car, cylinder_hoops, flat_car
 
-from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
+from model.carfile import demo_car_names, demo_car_path, demo_closed_path, demo_plan_path, read_car
 from model.cli import DONE, REFUSED, main
 from model.evaluate import build_checked, fit_report_of
 from model.files import packaged_schema
@@ -23,10 +24,16 @@ from model.weldrules import CHORD_MM, LOW_CROWN_MM
 D, TUMBLE = 50.0, 14.0
 
 
+ALL = (*demo_car_names(), *(f"{name} closed" for name in demo_car_names()))
+
+
 @lru_cache
 def demo(name):
+    """Report and weld plan of a demo car by its own plan, or by the one that closes it with new metal."""
+    name, _, closed = name.partition(" ")
     car = read_car(demo_car_path(name))
-    built = build_checked(car, read_plan(demo_plan_path(name), car))
+    path = demo_closed_path(name) if closed else demo_plan_path(name)
+    built = build_checked(car, read_plan(path, car))
     report = fit_report_of(built)
     return built, report, weld_plan(built, report)
 
@@ -40,7 +47,7 @@ def flat():
     return built, report, weld_plan(built, report)
 
 
-@pytest.mark.parametrize("name", demo_car_names())
+@pytest.mark.parametrize("name", ALL)
 def test_runs_add_up_to_the_report_s_weld(name):
     _, report, plan = demo(name)
     assert [s.name for s in plan.seams] == [s.name for s in report.seams]
@@ -52,7 +59,7 @@ def test_runs_add_up_to_the_report_s_weld(name):
     )
 
 
-@pytest.mark.parametrize("name", demo_car_names())
+@pytest.mark.parametrize("name", ALL)
 def test_every_millimetre_of_every_run_is_welded_once_and_held_by_tacks(name):
     for seam in demo(name)[2].seams:
         for run in seam.runs:
@@ -70,7 +77,7 @@ def test_every_millimetre_of_every_run_is_welded_once_and_held_by_tacks(name):
             assert np.diff(tacks).max(initial=0) <= seam.tack_pitch_mm + 1e-9
 
 
-@pytest.mark.parametrize("name", demo_car_names())
+@pytest.mark.parametrize("name", ALL)
 def test_a_run_is_as_long_as_it_is_far_from_its_mark_to_its_end(name):
     """A line is never shorter than the straight way; on these seams it bends little within a run."""
     for seam in demo(name)[2].seams:
@@ -116,7 +123,7 @@ def test_the_crown_over_the_chord_is_that_of_the_circle():
     assert sagitta > LOW_CROWN_MM  # 7.75: not low
 
 
-@pytest.mark.parametrize("name", demo_car_names())
+@pytest.mark.parametrize("name", ALL)
 def test_order_of_work(name):
     plan = demo(name)[2]
     names = sorted(s.name for s in plan.seams)
@@ -124,10 +131,12 @@ def test_order_of_work(name):
         assert sorted(n for step in plan.steps if step.do == do for n in step.seams) == names
     dos = [step.do for step in plan.steps]
     assert dos == sorted(dos)  # all is tacked before anything is welded
-    kinds = {s.name: "gutter" if "gutter" in s.name else s.kind for s in plan.seams}
+    kinds = {s.name: s.kind for s in plan.seams}
+    kinds |= {s.name: "window" for s in plan.seams if "window panel" in s.name}
+    kinds |= {s.name: "gutter" for s in plan.seams if "gutter" in s.name}
     for do in ("tack", "weld"):
         order = [kinds[step.seams[0]] for step in plan.steps if step.do == do]
-        wanted = [k for k in ("post", "skin", "strip", "window", "gutter") if k in order]
+        wanted = [k for k in ("post", "skin", "strip", "filler", "window", "gutter") if k in order]
         assert order == wanted
     posts = plan.steps[0].seams
     assert posts[:2] == ("A right, post", "A left, post")
@@ -153,7 +162,7 @@ def test_without_a_chop_nothing_is_welded():
     assert weld_page(plan).endswith("</html>\n")
 
 
-@pytest.mark.parametrize("name", demo_car_names())
+@pytest.mark.parametrize("name", ALL)
 def test_json_keeps_its_contract(name):
     schema = packaged_schema("weld")
     jsonschema.Draft202012Validator.check_schema(schema)
@@ -163,7 +172,7 @@ def test_json_keeps_its_contract(name):
     assert not jsonschema.Draft202012Validator(schema).is_valid(values)
 
 
-@pytest.mark.parametrize("name", demo_car_names())
+@pytest.mark.parametrize("name", ALL)
 def test_text_fits_the_page_and_the_page_draws_every_stretch(name):
     plan = demo(name)[2]
     text = weld_text(plan)
@@ -183,3 +192,23 @@ def test_the_command(tmp_path, monkeypatch, capsys):
     assert main(["weld", "pickup", "pickup-plan", "--json"]) == DONE
     assert json.loads(capsys.readouterr().out)["car"]["name"] == "Dray pickup"
     assert main(["weld", "pickup", "no-such-plan"]) == REFUSED
+
+
+def test_new_metal_is_as_thick_as_it_says_and_lies_between_ready_edges():
+    _, report, plan = demo("pickup closed")
+    gauge = {metal.name: metal.gauge_mm for metal in report.new_metal}
+    long_edges = [s for s in plan.seams if s.kind == "filler" and s.pieces[0] not in gauge]
+    assert len(long_edges) == 2 * len(gauge) > 0
+    for seam in long_edges:
+        assert seam.sheet_mm == (1.0, gauge[seam.pieces[1]])
+        assert seam.is_ready
+    thin = replace(report, new_metal=tuple(replace(m, gauge_mm=0.8) for m in report.new_metal))
+    seam = weld_plan(demo("pickup closed")[0], thin).seam(long_edges[0].name)
+    assert seam.sheet_mm == (1.0, 0.8) and seam.tack_pitch_mm == 25.0
+
+
+def test_what_laps_or_gapes_is_not_ready():
+    seams = {s.name: s for s in demo("pickup closed")[2].seams}
+    lapping = seams["window panel to body"]
+    assert lapping.gap_mm[0] < -5 and not lapping.is_ready
+    assert not demo("pickup")[2].seam("rear corner right, side skin").is_ready
