@@ -16,12 +16,14 @@ from .check import Check, Outcome, carried_out
 from .curves import curve_checks
 from .drivers import driver_checks
 from .flatblanks import blank_checks
+from .flatdoors import flat_door_checks
 from .flatposts import flat_post_checks
 from .flatseams import flat_seam_checks
 from .rafters import rafter_checks
 from .sheetsteel import sheet_checks
 from .shopunits import unit_checks
 from .stepfile import step_checks
+from .welding import welding_checks
 
 HEADS = ("what", "ours", "reference", "unit", "difference", "allowed", "holds")
 NOISE = 1e-9  # a difference below it is rounding, and shown as 0
@@ -33,6 +35,8 @@ def all_checks() -> list[Check]:
         *rafter_checks(),
         *flat_post_checks(),
         *flat_seam_checks(),
+        *flat_door_checks(),
+        *welding_checks(),
         *curve_checks(),
         *sheet_checks(),
         *blank_checks(),
