@@ -340,7 +340,7 @@ def _by_turns(seams):
     """Return names right and left by turns; flat sheet last."""
     rank = {"right": 0, "left": 1, "centre": 2}
     ordered = sorted(
-        seams, key=lambda s: (s.is_low_crown, s.name.replace(f" {s.side}", "", 1), rank.get(s.side, 3))
+        seams, key=lambda s: (s.is_low_crown, s.name.replace(f" {s.side}", ""), rank.get(s.side, 3))
     )
     return tuple(seam.name for seam in ordered)
 

@@ -8,7 +8,7 @@ from ..units import shop_inches
 from ..weldreport import WeldPlan, WeldRun
 from .cells import length_cell, place_cell
 from .text import CAUTION_CUT, CAUTION_ROAD, CAUTION_WELD
-from .weldtext import CAUTION_FUME, NOT_READY, crown_cell, sheet_cell, total_rows
+from .weldtext import CAUTION_FUME, NOT_READY, crown_cell, paired, sheet_cell, total_rows
 
 _WIDE = 940  # of the drawing of the longest run
 _HIGH, _TOP = 26, 12
@@ -44,7 +44,7 @@ def weld_page(plan: WeldPlan) -> str:
         ),
         "<h2>Order of work</h2><ol>",
         *(
-            f"<li><b>{step.do}</b> {escape('; '.join(step.seams))}. "
+            f"<li><b>{step.do}</b> {escape(paired(step.seams))}. "
             f'<span class="quiet">{escape(step.why[0].upper() + step.why[1:])}.</span></li>'
             for step in plan.steps
         ),

@@ -108,8 +108,27 @@ def _short(access):
 def _order(plan):
     lines = ["ORDER OF WORK   left and right by turns"] if plan.steps else []
     for number, step in enumerate(plan.steps, start=1):
-        lines += wrapped(f"{step.do} {'; '.join(step.seams)}: {step.why}.", f"  {number}. ", "     ")
+        lines += wrapped(f"{step.do} {paired(step.seams)}: {step.why}.", f"  {number}. ", "     ")
     return lines
+
+
+def paired(names) -> str:
+    """Return names of seams, a right one and the left one that follows it as one.
+
+    Examples
+    --------
+    >>> paired(("A right, post", "A left, post", "divider centre, post", "B left, post"))
+    'A post (right, left); divider centre, post; B left, post'
+    """
+    words, left = [], list(names)
+    while left:
+        name = left.pop(0)
+        if left and name != left[0] and name.replace(" right", " left") == left[0]:
+            left.pop(0)
+            words.append(f"{name.replace(' right,', '').replace(' right', '')} (right, left)")
+        else:
+            words.append(name)
+    return "; ".join(words)
 
 
 def _runs(plan, unit):

@@ -14,7 +14,7 @@ from model.cli import DONE, REFUSED, main
 from model.evaluate import build_checked, fit_report_of
 from model.files import packaged_schema
 from model.output.weldhtml import weld_page
-from model.output.weldtext import weld_text
+from model.output.weldtext import paired, weld_text
 from model.plan import Plan, RoofMove
 from model.planfile import read_plan
 from model.skin import skin_of
@@ -212,3 +212,10 @@ def test_what_laps_or_gapes_is_not_ready():
     lapping = seams["window panel to body"]
     assert lapping.gap_mm[0] < -5 and not lapping.is_ready
     assert not demo("pickup")[2].seam("rear corner right, side skin").is_ready
+
+
+def test_right_and_left_are_named_once():
+    names = ("A right, post", "A left, post", "divider centre, post", "B left, post")
+    assert paired(names) == "A post (right, left); divider centre, post; B left, post"
+    assert paired(("filler C right, roof skin to filler C right, side skin",)).count("right") == 2
+    assert paired(()) == ""
