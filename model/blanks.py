@@ -221,7 +221,7 @@ def _within(values, weights):
 
 
 def _strain_map(sheet, middle, flat):
-    edges = [np.unique(knots) for knots in flat.knots]
+    edges = [np.linspace(0, 1, 2 * len(np.unique(knots)) - 1) for knots in flat.knots]  # two cells a span
     centres = [(line[1:] + line[:-1]) / 2 for line in edges]
     strains, directions = forming_strains(middle, flat, *centres)
     return StrainMap(
