@@ -157,12 +157,20 @@ def blank_of(sheet: Sheet, *, trim_mm: float, gauge_mm: float) -> Blank:
     Raises
     ------
     MeasureError
-        If a length is out of range, or the sheet's normals are not its own.
+        If a length is out of range, the sheet's normals are not its own, or its middle would lie
+        beyond a bend's centre.
     """
     if not 0 <= trim_mm < np.inf:
         raise MeasureError(f"trim_mm must be 0 mm or more; got {trim_mm:g} mm.", "Choose an allowance.")
     if not 0 < gauge_mm < np.inf:
         raise MeasureError(f"gauge_mm must be above 0 mm; got {gauge_mm:g} mm.", "Measure the sheet.")
+    tightest = _tightest_outward_mm(sheet)
+    if gauge_mm >= 2 * tightest:
+        raise MeasureError(
+            f"gauge_mm must be under twice the radius of the tightest outward bend, {2 * tightest:.2f} mm; "
+            f"got {gauge_mm:g} mm.",
+            "Take thinner sheet, or part the piece at that bend.",
+        )
     middle = middle_of(sheet, gauge_mm)
     flattening = _laid_straight(flattening_of(middle), trim_mm)
     flat = flattening.flat
@@ -197,6 +205,16 @@ def blank_of(sheet: Sheet, *, trim_mm: float, gauge_mm: float) -> Blank:
         bends=bends_of(sheet, flat, outline),
         strain_map=_strain_map(sheet, middle, flat),
     )
+
+
+def _tightest_outward_mm(sheet):
+    """Return the least radius of what bends outward; infinite where nothing does."""
+    at = (np.arange(FINE) + 0.5) / FINE
+    root, shear, rest = surface_frame(sheet, at, at)
+    e, f, g = sheet.spline.second_form(at, at, sheet.side)
+    a, b, c = e / root**2, (f - shear * e) / (root * rest), (g - 2 * shear * f + shear**2 * e) / rest**2
+    most = ((a + c) / 2 + np.hypot((a - c) / 2, b)).max()  # the greater principal curvature
+    return 1 / most if most > 0 else np.inf
 
 
 def _greatest(middle, flat):

@@ -26,6 +26,7 @@ from .sheetpatch import Sheet
 
 CHORD_MM = 300.0  # assumed: a short straightedge; about 12 in
 LINES, PLACES, STATIONS = 9, 201, 9  # lines each way, points on a line, straightedge positions told
+BEND_PLACES = 41  # each way, where bends are read
 PLAIN_BOW_MM = 0.2  # assumed: less bow than this is a flat sheet to hand and eye
 
 RULED = 0.2  # assumed: bow of rulings over bow across them; a twisted strip has 1
@@ -132,7 +133,8 @@ def _line_crowns(line, normals, chord_mm):
 
 def bends_of(sheet: Sheet, flat: FlatMap, outline: shapely.Polygon) -> Bends:
     """Return how the sheet bends; ``flat`` and ``outline`` are of its blank."""
-    u = v = (np.arange(15) + 0.5) / 15
+    u = v = (np.arange(BEND_PLACES) + 0.5) / BEND_PLACES
+    outline = shapely.make_valid(outline.simplify(PLAIN_BOW_MM / 2))
     kappa, ways = _principal(sheet, flat, u, v)
     middles = flat.at(u, v).reshape(-1, 2)
     bows = np.stack([np.abs(kappa[:, k]) * _across(outline, middles, ways[:, k]) ** 2 / 8 for k in (0, 1)], 1)
@@ -184,7 +186,7 @@ def _across(outline, middles, ways):
     """Return how long the outline lets a straight line be through each point, each in its own direction."""
     reach = 2 * np.hypot(*(np.array(outline.bounds[2:]) - outline.bounds[:2]))
     lines = shapely.linestrings(np.stack([middles - reach * ways, middles + reach * ways], axis=1))
-    parts = shapely.intersection(lines, shapely.make_valid(outline))
+    parts = shapely.intersection(lines, outline)
     out = shapely.length(parts)
     several = np.flatnonzero(shapely.get_num_geometries(parts) > 1)
     for k in several:  # past a hollow side the line comes in again: only the part through the point counts

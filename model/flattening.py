@@ -21,7 +21,9 @@ rotation has cosine a/r and sine b/r and the integrand is |J|² − 2r + 2.  Its
 second derivative is 2·1 − (2/r) t tᵀ, t the turning direction (−sin, −cos, cos,
 −sin) of (J₁₁, J₁₂, J₂₁, J₂₂), and is never below zero once 2/r is held at 1 or
 less.  φ is a tensor product of cubic B-splines with equal spans, W is summed at
-Gauss's points with the surface's true first form, and Newton's method runs
+Gauss's points with the surface's true first form, spans closer together where
+the grid's lines turn or crowd, and Newton's method (a second derivative serves
+for as many steps as it gains tenfold) runs
 from the sheet rolled out line by line (each line keeps its length and its
 geodesic curvature, so a developable surface starts where it ends).  There is no
 chord error: only the splines' own is left, which falls with the fourth power of
@@ -38,13 +40,17 @@ from scipy import sparse
 from scipy.interpolate import CubicSpline
 from scipy.sparse.linalg import splu
 
-from .sheetpatch import Sheet, basis, gauss_points, lengthwise_axis, mean_sides_mm
+from .sheetpatch import SQUEEZED, Sheet, basis, gauss_points, lengthwise_axis, mean_sides_mm
 
 DEGREE = 3
 COARSE_SPANS = 36  # assumed: about so many spans over a patch the first time, four times as many after
 LEAST_SPANS, MOST_SPANS = 3, 24  # assumed: each way, the first time
+SPAN_DEG = 20.0  # assumed: how far the sheet turns along a span, at most, the first time
+BREAK_PLACES = 129
 UNROLL_PLACES = 97  # each way, odd so that one is in the middle
 MOST_STEPS = 60
+LEAST_GAIN = 10.0  # a step that promises no tenth of the last one's gain needs a new second derivative
+RELAX_POINTS = 3  # of Gauss's rule in a span, each way, where W is summed
 ONE_POINT_MM = 1e-6  # a side shorter than this is one point
 STILL_STRAIN = 1e-7  # at rest: a step that strains the patch by no more, root mean square
 
@@ -94,9 +100,10 @@ class Flattening:
 
 def flattening_of(sheet: Sheet) -> Flattening:
     """Return the sheet laid flat as rigidly as possible, seen from outside."""
-    spans = _span_counts(sheet)
-    coarse = _relaxed(sheet, spans, None)
-    return Flattening(sheet=sheet, coarse=coarse, flat=_relaxed(sheet, [2 * k for k in spans], coarse))
+    breaks = _breaks(sheet)
+    coarse = _relaxed(sheet, breaks, None)
+    fine = _relaxed(sheet, [_halved(ends) for ends in breaks], coarse)
+    return Flattening(sheet=sheet, coarse=coarse, flat=fine)
 
 
 def forming_strains(sheet: Sheet, flat: FlatMap, u, v):
@@ -134,19 +141,46 @@ def surface_frame(sheet: Sheet, u, v):
     return np.sqrt(e), f / e, sheet.side * np.sqrt(g - f * f / e)
 
 
-def _span_counts(sheet):
+def _breaks(sheet):
+    """Return the ends of the first look's spans each way: closer together where the grid's lines change."""
+    at = np.linspace(0, 1, BREAK_PLACES)
+    middles = (at[1:] + at[:-1]) / 2
     sides = mean_sides_mm(sheet)
-    span = np.sqrt(sides[0] * sides[1] / COARSE_SPANS)
-    return [int(np.clip(np.ceil(side / span), LEAST_SPANS, MOST_SPANS)) for side in sides]
+    span_mm = np.sqrt(sides[0] * sides[1] / COARSE_SPANS)
+    out = []
+    for axis in (0, 1):
+        place = (at, middles) if axis == 0 else (middles, at)
+        steps = np.linalg.norm(np.diff(sheet.spline.at(*place), axis=axis), axis=2).mean(axis=1 - axis)
+        change = _line_change(sheet, place, axis).max(axis=1 - axis) / np.radians(SPAN_DEG)
+        spans = np.concatenate([[0.0], np.cumsum(np.hypot(steps / span_mm, change))])
+        count = int(np.clip(np.ceil(spans[-1]), LEAST_SPANS, MOST_SPANS))
+        out.append(np.interp(np.linspace(0, spans[-1], count + 1), spans, at))
+    return out
+
+
+def _line_change(sheet, place, axis):
+    """Return how far both families' tangents turn, and how much their pace grows, step by step."""
+    out = 0.0
+    for order in ((1, 0), (0, 1)):
+        tangent = sheet.spline.at(*place, *order)
+        pace = np.linalg.norm(tangent, axis=2)
+        pace = np.maximum(pace, SQUEEZED * pace.max())  # towards a side that is one point it goes to zero
+        turned = np.linalg.norm(np.diff(tangent / pace[..., None], axis=axis), axis=2)
+        out = np.maximum(out, np.hypot(turned, np.diff(np.log(pace), axis=axis)))
+    return out
+
+
+def _halved(breaks):
+    """Return the ends of spans half as long."""
+    return np.sort(np.concatenate([breaks, (breaks[1:] + breaks[:-1]) / 2]))
 
 
 class _Places:
     """Gauss's points of a map's spans: the operators that take its coefficients to J's two columns."""
 
-    def __init__(self, sheet, spans):
-        breaks = [np.linspace(0, 1, count + 1) for count in spans]
+    def __init__(self, sheet, breaks):
         self.knots = tuple(np.concatenate([[0.0] * DEGREE, b, [1.0] * DEGREE]) for b in breaks)
-        (u, weight_u), (v, weight_v) = (gauss_points(b) for b in breaks)
+        (u, weight_u), (v, weight_v) = (gauss_points(b, RELAX_POINTS) for b in breaks)
         root, shear, rest = (values.ravel() for values in surface_frame(sheet, u, v))
         self.weight = np.outer(weight_u, weight_v).ravel() * root * np.abs(rest)
         (bu, du), (bv, dv) = (
@@ -177,29 +211,30 @@ def _tied(sheet, shape):
     return sparse.csr_array((np.ones(count), (np.arange(count), column.ravel())), shape=(count, len(kept)))
 
 
-def _relaxed(sheet, spans, start):
-    places = _Places(sheet, spans)
+def _relaxed(sheet, breaks, start):
+    places = _Places(sheet, breaks)
     x = _unrolled(sheet, places) if start is None else _refined(start, places)
     still_mm2 = STILL_STRAIN**2 * places.weight.sum()
     laplacian = places.laplacian()
     twice = sparse.block_diag([2 * laplacian, 2 * laplacian], "csc")
     free = np.setdiff1d(np.arange(len(x)), _held(x))
-    energy, gradient, turning = _energy(places, x)
-    is_at_rest = False
+    energy, gradient = _energy(places, x)
+    solve, last, is_at_rest = None, np.inf, False
     for _ in range(MOST_STEPS):
-        hessian = (twice - turning.T @ turning).tocsc()[free][:, free]
-        step = np.zeros(len(x))
-        step[free] = -splu(hessian).solve(gradient[free])
-        slope, length = gradient @ step, 1.0
-        is_at_rest = -slope <= still_mm2
+        step, slope = _step(solve, gradient, free) if solve else (None, -np.inf)
+        if -slope > last / LEAST_GAIN or solve is None:
+            solve = splu((twice - _turning_part(places, x)).tocsc()[free][:, free]).solve
+            step, slope = _step(solve, gradient, free)
+        last = -slope
+        is_at_rest = last <= still_mm2
         if is_at_rest:
             break
-        tried = _energy(places, x + step)
+        length, tried = 1.0, _energy(places, x + step)
         while tried[0] > energy + 1e-4 * length * slope + 1e-14 * places.weight.sum() and length > 1e-6:
             length /= 2
             tried = _energy(places, x + length * step)
         x = x + length * step
-        energy, gradient, turning = tried
+        energy, gradient = tried
     whole = (places.tie @ x.reshape(2, -1).T).reshape(*places.shape, 2)
     return FlatMap(
         coefficients_mm=whole,
@@ -207,6 +242,13 @@ def _relaxed(sheet, spans, start):
         energy_mm2=float(energy),
         is_settled=bool(is_at_rest and _determinant(places, x).min() > 0),
     )
+
+
+def _step(solve, gradient, free):
+    """Return the step that the second derivative in ``solve`` asks for, and the slope of W along it."""
+    step = np.zeros(len(gradient))
+    step[free] = -solve(gradient[free])
+    return step, gradient @ step
 
 
 def _held(x):
@@ -217,12 +259,9 @@ def _held(x):
 
 
 def _energy(places, x):
-    """Return W, its gradient, and T of which 2L − TᵀT is the second derivative, held at zero or above."""
-    xs, ys = x.reshape(2, -1)
-    j11, j12, j21, j22 = places.first @ xs, places.second @ xs, places.first @ ys, places.second @ ys
-    a, b = j11 + j22, j21 - j12
-    r = np.hypot(a, b)
-    cosine, sine, weight = a / r, b / r, places.weight
+    """Return W and its gradient."""
+    j11, j12, j21, j22, cosine, sine, r = _turned(places, x)
+    weight = places.weight
     energy = weight @ (j11**2 + j12**2 + j21**2 + j22**2 - 2 * r + 2)
     gradient = np.concatenate(
         [
@@ -230,7 +269,13 @@ def _energy(places, x):
             places.first.T @ (weight * (j21 - sine)) + places.second.T @ (weight * (j22 - cosine)),
         ]
     )
-    scale = np.sqrt(weight * np.minimum(2 / r, 1.0))
+    return energy, 2 * gradient
+
+
+def _turning_part(places, x):
+    """Return what is taken from twice the Laplacian to make W's second derivative, held at zero or above."""
+    *_, cosine, sine, r = _turned(places, x)
+    scale = np.sqrt(places.weight * np.minimum(2 / r, 1.0))
     turning = sparse.hstack(
         [
             -_scaled(places.first, scale * sine) - _scaled(places.second, scale * cosine),
@@ -238,7 +283,16 @@ def _energy(places, x):
         ],
         "csr",
     )
-    return energy, 2 * gradient, turning
+    return turning.T @ turning
+
+
+def _turned(places, x):
+    """Return J's entries at all places, the nearest rotation's cosine and sine, and r."""
+    xs, ys = x.reshape(2, -1)
+    j11, j12, j21, j22 = places.first @ xs, places.second @ xs, places.first @ ys, places.second @ ys
+    a, b = j11 + j22, j21 - j12
+    r = np.hypot(a, b)
+    return j11, j12, j21, j22, a / r, b / r, r
 
 
 def _determinant(places, x):

@@ -31,7 +31,6 @@ from .errors import MeasureError
 
 MOST_OFF_DEG = 15.0  # assumed: a normal further off square belongs to another sheet
 SQUEEZED = 0.05  # assumed: at a side that is one point, or a corner of 180°, the spline's normal is not one
-GAUSS, GAUSS_WEIGHT = np.polynomial.legendre.leggauss(4)  # on −1 to 1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -177,10 +176,11 @@ def basis(knots, degree, x, order=0) -> np.ndarray:
     return BSpline(knots, np.eye(len(knots) - degree - 1), degree)(np.asarray(x, float), nu=order)
 
 
-def gauss_points(breaks):
-    """Return places and weights of Gauss's rule in every span between breaks, four each."""
+def gauss_points(breaks, count=4):
+    """Return places and weights of Gauss's rule in every span between breaks, so many each."""
+    place, weight = np.polynomial.legendre.leggauss(count)
     half = np.diff(breaks)[:, None] / 2
-    return (breaks[:-1, None] + half * (GAUSS + 1)).ravel(), (half * GAUSS_WEIGHT).ravel()
+    return (breaks[:-1, None] + half * (place + 1)).ravel(), (half * weight).ravel()
 
 
 def middle_of(sheet: Sheet, gauge_mm: float) -> Sheet:

@@ -22,7 +22,7 @@ from .strainmarks import class_of, colour_of, labels_of, legend, percent, worked
 
 WIDTH_PX, MARGIN_PX, ROW_PX = 1000, 70, 20
 TALLEST_PX = 620
-ROUGH = 0.2  # assumed: strains that change by more than this share of the greatest are told to be rough
+ROUGH = 0.5  # assumed: strains that change by more than this share of the greatest are told to be rough
 INK, FAINT, DIMENSION_INK = "#2b3036", "#7d8792", "#9a3412"
 CAUTION = (
     "Try it in card first: a flat shape from measured points is no better than the tape. Cut and formed "
@@ -61,7 +61,7 @@ def blank_svg(blank: Blank, *, name: str, unit: str, side_names=("", "", "", "")
     y = page.bottom + 96
     below, y = _scale_and_legend(page, blank, unit, y)
     table, y = _table(page, blank, unit, y)
-    warning = folded(f"Caution: {CAUTION}", 128)
+    warning = folded(f"Caution: {CAUTION}", 118)
     caution = [page.text(MARGIN_PX, y + 12 + 18 * k, line, size=13) for k, line in enumerate(warning)]
     y += 18 * len(warning) + 24
     label = escape(f"Blank of {name}")
@@ -81,7 +81,7 @@ class _Page:
         self.unit = unit
         self.scale = min((WIDTH_PX - 2 * MARGIN_PX) / blank.length_mm, TALLEST_PX / blank.width_mm)
         self.left = (WIDTH_PX - self.scale * blank.length_mm) / 2
-        self.facts = [row for line in fact_lines(blank, unit) for row in folded(line, 122)]
+        self.facts = [row for line in fact_lines(blank, unit) for row in folded(line, 112)]
         self.top = 60 + ROW_PX * len(self.facts) + 24
         self.bottom = self.top + self.scale * blank.width_mm
 
@@ -136,9 +136,8 @@ def _forming(blank):
         return "Flat: nothing to form."
     if blank.can_be_rolled:
         fan, angle = blank.bends.ruling_fan_deg, round(blank.bends.ruling_angle_deg)
-        turned = (
-            f"{abs(angle)}° {'counter-clockwise' if angle > 0 else 'clockwise'} from" if angle else "along"
-        )
+        turned = f"{abs(angle)}° {'counter-clockwise' if angle > 0 else 'clockwise'} from"
+        turned = {0: "along", 90: "square to"}.get(abs(angle), turned)
         parallel = "all the same way" if fan < 1 else f"up to {fan:.0f}° either side of that: feed it fanwise"
         return f"Bend only, by roller or over a tube: bend lines lie {turned} the base line, {parallel}."
     if blank.is_developable:

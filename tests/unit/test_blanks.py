@@ -208,8 +208,8 @@ def test_a_wedge_of_a_sphere_to_its_pole():
     assert np.ptp(blank.sides_mm[2], axis=0).max() < 1e-9  # the first column is the pole
 
 
-def test_a_crumpled_corner_is_doubted():
-    """A bump of 30 mm within the last few grid lines: half as many spans would have said something else."""
+def test_a_bump_in_a_corner_shows_in_the_peak():
+    """A bump of 30 mm within the last few grid lines: 99 % of the area stays well below its strain."""
     u, v = np.meshgrid(np.linspace(0, 1, 41), np.linspace(0, 1, 41), indexing="ij")
     bump = 30 * np.exp(-((u - 1) ** 2 + (v - 1) ** 2) / 0.01)
     points = np.stack([500 * u, 200 * v, 60 * u**2 + 40 * v**2 + bump], axis=-1)
@@ -218,7 +218,7 @@ def test_a_crumpled_corner_is_doubted():
     normals = np.stack([-along, -across, np.ones_like(u)], axis=-1)
     normals /= np.linalg.norm(normals, axis=-1, keepdims=True)
     blank = blank_of(Sheet(points_mm=points, normals=normals), trim_mm=0, gauge_mm=THIN_MM)
-    assert abs(blank.peak_strain) > 2 * abs(blank.max_strain) and blank.doubt_strain > 0.01
+    assert abs(blank.peak_strain) > 4 * abs(blank.max_strain) and 0 < blank.doubt_strain < 0.002
     assert np.linalg.norm(np.array(blank.peak_at_mm) - points[-1, -1]) < 100
 
 
@@ -299,3 +299,25 @@ def test_lengths_out_of_range(trim_mm, gauge_mm, words):
 def test_a_sheet_cannot_be_written_to():
     with pytest.raises(ValueError, match="read-only"):
         GOOD.points_mm[0, 0, 0] = 1.0
+
+
+def test_sharp_folds_get_spans_of_their_own():
+    """A corrugated strip, ten waves bent to a radius of 9 mm, is developable."""
+    v, w = np.meshgrid(np.linspace(0, 400, 401), np.linspace(0, 60, 5), indexing="ij")
+    wave = 2 * np.pi / 40
+    slope = 4.5 * wave * np.cos(wave * v)
+    points = np.stack([v, w, 4.5 * np.sin(wave * v)], axis=-1)
+    normals = np.stack([-slope, 0 * v, np.ones_like(v)], axis=-1) / np.sqrt(1 + slope**2)[..., None]
+    blank = blank_of(Sheet(points_mm=points, normals=normals), trim_mm=0, gauge_mm=THIN_MM)
+    at = np.linspace(0, 400, 40001)
+    arc = np.trapezoid(np.sqrt(1 + (4.5 * wave * np.cos(wave * at)) ** 2), at)
+    assert blank.length_mm == pytest.approx(arc, abs=0.01) and blank.is_developable and blank.can_be_rolled
+    assert blank.bends.least_radius_mm == pytest.approx(1 / (4.5 * wave**2), rel=0.1)
+
+
+def test_sheet_too_thick_for_its_bend():
+    sheet = cylinder_sheet(0.5, 90, 20)
+    with pytest.raises(MeasureError, match=r"gauge_mm must be under twice .*, 1\.00 mm; got 1\.2 mm"):
+        blank_of(sheet, trim_mm=0, gauge_mm=1.2)
+    inward = Sheet(points_mm=sheet.points_mm, normals=-sheet.normals)
+    assert blank_of(inward, trim_mm=0, gauge_mm=1.2).width_mm == pytest.approx(np.pi / 2 * 1.1, abs=0.001)
