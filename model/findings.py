@@ -23,6 +23,11 @@ def hi_lo_limit_mm(thickness_mm: float) -> float:
     return 0.2 + 0.25 * thickness_mm
 
 
+def widest_gap_mm(thickness_mm: float, root_gap_mm: float, kerf_mm: float) -> float:
+    """Return the gap that a square butt weld still closes; see ``GAP_SOURCE``. [mm]"""
+    return max(thickness_mm, root_gap_mm, kerf_mm) + 0.1
+
+
 HI_LO_SOURCE = "ISO 5817:2014 no. 507, level D, from memory: 0.2 mm + 0.25 t"
 GAP_SOURCE = "ISO 9692-1 square butt, from memory: gap about the thickness; or the plan's root gap"
 
@@ -155,7 +160,7 @@ def _post_findings(built, posts, unit):
 
 def _seam_findings(built, seams, unit):
     gauge = built.shape.car.gauge_mm
-    widest = max(gauge, built.plan.root_gap_mm, built.plan.kerf_mm) + 0.1
+    widest = widest_gap_mm(gauge, built.plan.root_gap_mm, built.plan.kerf_mm)
     found = []
     for seam in seams:
         if seam.gap_mm is None:

@@ -59,7 +59,7 @@ def panel_findings(built: Built) -> tuple[Finding, ...]:
                 where="rear window",
                 message=f"Its lower edge comes down {shown(fit.sinks_mm, unit)}, more than the flange: the "
                 "glass itself goes below the edge it was cut from, and deck and package tray have to be "
-                "opened for it. Give window_sink to hold it up.",
+                "opened for it. window_sink holds it up.",
                 measured=fit.sinks_mm,
                 limit=flange,
                 unit="mm",

@@ -24,6 +24,7 @@ from .plan import FIT, WindowMove
 
 BODY_WEIGHT = 0.1  # of a misfit along the body against one along the roof; assumed
 TURN_LENGTH_MM = 50.0  # over which a break of the line is seen; assumed
+OVER_A_DECK_DEG = 45.0  # a panel flatter than that, from plumb, has a deck under its lower edge; assumed
 FITTED = ("forward_mm", "down_mm", "lay_down_deg")
 
 
@@ -113,6 +114,15 @@ class PanelProblem:
     def height_mm(self) -> float:
         """Straight height of the panel on the centreline."""
         return float(np.linalg.norm(self.top_mm - self.pivot_mm))
+
+    @property
+    def sink_limit_mm(self) -> float | None:
+        """How far the fit lets the lower edge come down: as stated; over a deck the flange, else None."""
+        if self.window.sink_mm is not None:
+            return self.window.sink_mm
+        run = self.top_mm - self.pivot_mm
+        is_over_deck = abs(run[0]) > abs(run[2]) * np.tan(np.radians(OVER_A_DECK_DEG))
+        return self.window.flange_mm if is_over_deck else None
 
     def place(self, window: WindowMove) -> WindowPlace:
         """Return where a window move of plain numbers puts the panel."""

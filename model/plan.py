@@ -58,7 +58,8 @@ class WindowMove:
         How far the fit lets the panel stand proud of the roof; below zero: tucked under.
     sink_mm : float or None
         The most by which the fit lets the panel's lower edge come down below
-        where it was cut out, plumb, at its lowest; None: as far as the car allows.
+        where it was cut out, plumb, at its lowest; None: by the flange where the
+        panel lies flatter than 45° (over a deck), else as far as the car allows.
     """
 
     forward_mm: float | str = 0.0

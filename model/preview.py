@@ -26,6 +26,7 @@ from .output.doorhtml import side_glass_html
 from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
 from .output.measures import measures_html
 from .output.placenotes import place_notes
+from .output.ribbonsvg import ribbons_html
 from .output.sureness import sureness_html
 from .plan import Plan, WindowMove
 from .planfile import read_plan, write_plan
@@ -257,7 +258,8 @@ class Preview(PreviewPage):
     def _draw_rest(self, built):
         if built is self.built:
             clock, report = _Clock(), self.report
-            self.silhouette.value = side_drawing(built, report).svg(760, 10, "side view, stock dashed")
+            side = side_drawing(built, report).svg(760, 10, "side view, stock dashed")
+            self.silhouette.value = f"{side}{ribbons_html(report)}"
             clock.lap("side view")
             self.posts.value, self.seams.value = posts_html(report), seams_html(report)
             self.window.value, self.findings.value = window_html(report), findings_html(report)

@@ -27,7 +27,9 @@ panel's nearest sample as its gap.
 along or up it) lies below where it was cut out by D = d + max_j h_j(λ), h_j
 the plumb drop of its sample j from the turn alone.  The search runs in
 (a, D, ℓ₀λ) with ℓ₀ the panel's height, so that all three are lengths and
-every limit is a plain bound, a stated most for D among them.  The search is
+every limit is a plain bound, the most for D among them: as the plan says, or, on
+a panel that lies flatter than 45° and so has a deck under its lower edge, the
+flange's width, which keeps the glass above the deck; else only the car's limit.  The search is
 scipy's reflective trust region, from a stated start: deterministic.
 
 Checked: a panel put back where it was cut (1e-6), a plumb cylinder along whose
@@ -58,7 +60,7 @@ def fitted_window(problem: PanelProblem) -> tuple[WindowMove, PanelFit]:
 
     A bad fit is no error: the report says how bad.
     """
-    window, names = problem.window, problem.free
+    names = problem.free
     start = _start(problem)
     low, high = _bounds(problem, names)
     at = np.clip(_variables(problem, start, names), low + 1e-9, high - 1e-9)
@@ -92,7 +94,7 @@ def fitted_window(problem: PanelProblem) -> tuple[WindowMove, PanelFit]:
         opening_mm=float(np.mean([seam.fair[0].mean() for seam in problem.seams])),
         proud_mm=problem.proud_mm,
         sinks_mm=place.down_mm + problem.turn_sinks_mm(solved.lay_down_deg),
-        sink_limit_mm=window.sink_mm,
+        sink_limit_mm=problem.sink_limit_mm,
         rms_before_mm=_rms(problem, before),
         rms_after_mm=_rms(problem, after),
         seams=_misfits(problem, before, after),
@@ -142,7 +144,7 @@ def _bounds(problem, names):
         "down_mm": problem.limits["window_down"],
         "lay_down_deg": np.radians(problem.limits["lay_down"]) * problem.height_mm,
     }
-    sink = problem.window.sink_mm
+    sink = problem.sink_limit_mm
     if sink is not None:
         low, high = limits["down_mm"]
         limits["down_mm"] = (low, min(high, sink))

@@ -1,4 +1,4 @@
-"""The rear window left where it was against moved forward and laid down: pictures and what each costs."""
+"""The rear window left where it was, moved and laid down, and fitted: pictures and what each costs."""
 
 from __future__ import annotations
 
@@ -10,12 +10,13 @@ from ..carfile import demo_car_path, demo_plan_path, read_car
 from ..comparison import with_window_in_stock_place
 from ..evaluate import build_checked, report_of
 from ..measured import Car
-from ..plan import Plan
+from ..plan import FIT, Plan
 from ..planfile import read_plan
 from ..report import Report
 from ..silhouette import VIEWS, drawing_of
 from .cells import angle_cell
 from .html import NONE, length_html, long_html
+from .ribbonsvg import ribbons_html
 
 PICTURES = ("rear three-quarter", "rear", "side")
 
@@ -36,7 +37,7 @@ class WindowWays:
 
 
 def window_ways(car: Car, plan: Plan) -> WindowWays:
-    """Return the plan with its rear window left where it was, and as the plan has it.
+    """Return the plan with its rear window left where it was, as the plan has it, and fitted.
 
     Parameters
     ----------
@@ -46,13 +47,18 @@ def window_ways(car: Car, plan: Plan) -> WindowWays:
     plans = (
         replace(with_window_in_stock_place(plan), name="rear window where it was"),
         replace(plan, name="moved forward and laid down"),
+        replace(
+            plan,
+            name="fitted to the roof",
+            window=replace(plan.window, forward_mm=FIT, down_mm=FIT, lay_down_deg=FIT),
+        ),
     )
     built = tuple(build_checked(car, each) for each in plans)
     return WindowWays(car, built, tuple(report_of(each) for each in built))
 
 
 def demo_window_ways(name: str) -> WindowWays:
-    """Return both ways for a car that ships, with the roof as its own plan has it."""
+    """Return all three ways for a car that ships, with the roof as its own plan has it."""
     car = read_car(demo_car_path(name))
     return window_ways(car, read_plan(demo_plan_path(name), car))
 
@@ -63,9 +69,11 @@ def ways_html(ways: WindowWays) -> str:
     head = "".join(f"<th>{escape(name)}</th>" for name in names)
     rows = []
     for view in PICTURES:
-        pictures = (drawing_of(built, VIEWS[view]).svg(520, 30, f"{view}: {n}") for built, n in _named(ways))
+        pictures = (drawing_of(built, VIEWS[view]).svg(420, 30, f"{view}: {n}") for built, n in _named(ways))
         cells = "".join(f"<td>{picture}</td>" for picture in pictures)
         rows.append(f"<tr><th>{view}</th>{cells}</tr>")
+    cells = "".join(f"<td>{ribbons_html(report)}</td>" for report in ways.reports)
+    rows.append(f"<tr><th>its seams, laid out straight</th>{cells}</tr>")
     for label, cell in _ROWS:
         cells = "".join(f"<td>{cell(report, ways.car.unit)}</td>" for report in ways.reports)
         rows.append(f"<tr><th>{label}</th>{cells}</tr>")
@@ -79,7 +87,7 @@ def _named(ways):
 
 _STYLE = """<style>
 table.pd-ways {width:100%; table-layout:fixed; border-collapse:collapse; font-variant-numeric:tabular-nums;}
-.pd-ways th:first-child {width:19%; font-weight:500;}
+.pd-ways th:first-child {width:13%; font-weight:500;}
 .pd-ways td, .pd-ways th {text-align:left !important; vertical-align:baseline !important; padding:3px 10px;}
 .pd-ways tr {background:none !important; border-bottom:1px solid #e3e7eb;}
 .pd-ways small {color:#5b6570; margin-left:.4em;}

@@ -70,11 +70,13 @@ def test_a_drawing_is_whole_from_every_side(chopped, view):
     assert len(svg) < 120_000
 
 
-def test_stock_glass_fits_both_ways():
+def test_stock_glass_fits_all_three_ways():
     ways = demo_window_ways("pickup")
     html = ways._repr_html_()
-    assert html.count("stock glass fits") == 2 and html.count("<svg") == 6
-    assert ways.reports[0].window.rear_forward_mm == 0 and ways.reports[1].window.rear_forward_mm > 0
+    assert html.count("stock glass fits") == 3 and html.count("<svg") == 3 * (3 + 2)  # views and two seams
+    stays, moved, fitted = (report.window for report in ways.reports)
+    assert stays.rear_forward_mm == 0 < moved.rear_forward_mm
+    assert fitted.fit.free == ("window_forward", "window_down", "lay_down") and moved.fit is None
 
 
 def test_thinned_edges_keep_their_ends_and_sag_no_more_than_asked():

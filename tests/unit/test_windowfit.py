@@ -21,7 +21,7 @@ from model.planfile import read_plan
 from model.seams import seam_edges, seams_of
 from model.windowfit import fitted_window
 
-ALL_FREE = WindowMove(forward_mm=FIT, down_mm=FIT, lay_down_deg=FIT)
+ALL_FREE = WindowMove(forward_mm=FIT, down_mm=FIT, lay_down_deg=FIT, sink_mm=150.0)
 
 
 @lru_cache
@@ -189,7 +189,7 @@ def sum_by_moved_edges(built, move, fairs):
 @pytest.mark.parametrize("name", ["coupe", "pickup"])
 def test_another_search_over_moved_edges_ends_at_the_same_place(name):
     """Nelder-Mead, which asks for no slopes, on the sum worked out by the report's own code."""
-    car, plan = demo(name, forward_mm=FIT, down_mm=FIT, lay_down_deg=FIT)
+    car, plan = demo(name, forward_mm=FIT, down_mm=FIT, lay_down_deg=FIT, sink_mm=150.0)
     built = build(car, plan)
     fairs = {}
     still = replace(built, moves=dict.fromkeys(built.moves, IDENTITY))
@@ -256,7 +256,7 @@ def test_a_plan_that_holds_the_solved_numbers_is_the_same_chop():
 
 
 def test_the_lower_edge_sinks_no_further_than_stated():
-    car, plan = demo("coupe", forward_mm=FIT, down_mm=FIT, lay_down_deg=FIT)
+    car, plan = demo("coupe", forward_mm=FIT, down_mm=FIT, lay_down_deg=FIT, sink_mm=150.0)
     free = build(car, plan)
     assert free.panel_fit.sinks_mm > 40
     for sink in (25.4, 5.0):
@@ -280,6 +280,15 @@ def test_the_lower_edge_sinks_no_further_than_stated():
         assert fit.rms_after_mm > free.panel_fit.rms_after_mm
 
 
+def test_over_a_deck_the_glass_stays_above_it_unless_the_plan_says_otherwise():
+    """The coupe's panel lies at 60° from plumb, the pickup's stands nearly upright."""
+    for name, limit in (("coupe", 19.05), ("pickup", None)):
+        car, plan = demo(name, forward_mm=FIT, down_mm=FIT, lay_down_deg=FIT)
+        fit = build(car, plan).panel_fit
+        assert fit.sink_limit_mm == limit
+        assert (fit.sinks_mm <= 19.05 + 1e-6) == (name == "coupe")
+
+
 def test_a_bad_fit_is_a_finding_not_a_refusal():
     car, plan = demo("coupe", down_mm=FIT, lay_down_deg=FIT, sink_mm=5.0)
     report = evaluate(car, plan)
@@ -292,7 +301,7 @@ def test_a_bad_fit_is_a_finding_not_a_refusal():
 
 
 def test_a_panel_that_follows_the_roof_sinks_past_its_flange():
-    car, plan = demo("coupe", down_mm=FIT, lay_down_deg=FIT)
+    car, plan = demo("coupe", down_mm=FIT, lay_down_deg=FIT, sink_mm=150.0)
     report = evaluate(car, plan)
     (sinks,) = (f for f in report.findings if f.kind == "window sinks")
     assert sinks.measured == report.window.fit.sinks_mm > sinks.limit == plan.window.flange_mm
