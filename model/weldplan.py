@@ -10,10 +10,10 @@ front and rear before inner and outer.  The part of a skin
 seam that lies over its post's box is the box's bead, not the skin's: it parts
 a run in two, and the runs' lengths add up to the seam's bead.
 
-**Crown beside a seam.**  At three places of the seam the plan is undone (the
+**Crown beside a seam.**  At its quarters and its middle the plan is undone (the
 inverse move of the piece), the nearest point of the uncut skin found, and a
 straightedge of the stated chord laid on it along both lines of its grid.  The
-more bulging of the two ways counts, and of the three places the flattest.
+more bulging of the two ways counts, and of these places the flattest.
 
 **Order.**  All is tacked before anything is welded, posts first, for they
 say where the roof stands; then what lies between them.  Then posts, whose box
@@ -262,7 +262,11 @@ def _crown(built: Built, seam: SeamReport) -> float | None:
     carrier = next((piece for piece in seam.pieces if piece in built.moves), None)
     if seam.kind == POST or carrier is None or not seam.stations:
         return None
-    places = [seam.stations[int(share * (len(seam.stations) - 1))].at_mm for share in (0.25, 0.5, 0.75)]
+    last = len(seam.stations) - 1
+    chosen = {
+        k for share in (4, 2) for k in (last // share, last - last // share)
+    }  # the same from either end
+    places = [seam.stations[k].at_mm for k in sorted(chosen)]
     stock = built.moves[seam.pieces[0] if seam.pieces[0] in built.moves else carrier].inverse().points(places)
     crowns = []
     for point in stock:

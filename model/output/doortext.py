@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..doorreport import DOOR, PaneReport
-from .cells import angle_cell, length_cell, place_cell, signed_cell, table_lines, wrapped
+from .cells import angle_cell, gap_cell, length_cell, place_cell, signed_cell, table_lines, wrapped
 
 DOOR_NOTE = (
     "A door's legs stay on their own lines and its rail comes down with the roof; the corners are re-made "
@@ -34,6 +34,11 @@ def side_glass_lines(panes: tuple[PaneReport, ...], unit: str) -> list[str]:
         lines += wrapped(FIXED_NOTE)
     for pane in doors:
         lines += wrapped(_down_words(pane, unit), "  ", "      ")
+    off = max(panes, key=lambda pane: pane.off_plane_mm)
+    lines += wrapped(
+        f"Corners lie up to {gap_cell(off.off_plane_mm, unit)} off one plane ({off.pane} {off.side}): a flat "
+        "pane needs that play in its channels, or the frame is set to the pane."
+    )
     for text in dict.fromkeys(text for pane in panes for text in pane.to_measure):
         lines += wrapped(f"To measure: {text}", "  ", "      ")
     return [*lines, *wrapped(CAUTION_SIDE_GLASS, "  Caution: ", "  ")]

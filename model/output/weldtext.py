@@ -55,6 +55,7 @@ def total_rows(plan: WeldPlan, unit: str) -> list[tuple[str, str]]:
         ),
         ("arc burning", f"{_range(plan.arc_min, 0)} min"),
         ("at the car", f"{_range([m / 60 for m in plan.bench_min], 1)} h, fitting and grinding on top"),
+        ("not counted", "the legs of door frames, whose section was not measured"),
     ]
 
 

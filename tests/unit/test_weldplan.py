@@ -7,7 +7,15 @@ from functools import lru_cache
 import jsonschema
 import numpy as np
 import pytest
-from invented_cars import bare_car, cylinder_hoops, flat_car
+from invented_cars import (
+    bare_car,
+    cylinder_hoops,
+    flat_car,
+    mirrored_car,
+    mirrored_plan,
+    varied_car,
+    varied_plan,
+)
 
 from model.carfile import demo_car_names, demo_car_path, demo_closed_path, demo_plan_path, read_car
 from model.cli import DONE, REFUSED, main
@@ -219,3 +227,29 @@ def test_right_and_left_are_named_once():
     assert paired(names) == "A post (right, left); divider centre, post; B left, post"
     assert paired(("filler C right, roof skin to filler C right, side skin",)).count("right") == 2
     assert paired(()) == ""
+
+
+@pytest.mark.parametrize("key", [2, 5])
+def test_a_mirrored_car_is_welded_in_mirrored_runs(key):
+    """Seams change sides by name; runs, access, crown and shrinkage are the same."""
+    car = varied_car(key)
+    plan = varied_plan(car, key)
+    built, other = build_checked(car, plan), build_checked(mirrored_car(car), mirrored_plan(plan))
+    ours, theirs = (weld_plan(b, fit_report_of(b)) for b in (built, other))
+    assert len(ours.seams) == len(theirs.seams) > 0
+
+    def over(name):
+        return " ".join(
+            {"right": "left", "left": "right"}.get(w.strip(","), w.strip(",")) for w in name.split()
+        )
+
+    found = {(s.name.replace(",", ""), s.kind): s for s in theirs.seams}
+    for seam in ours.seams:
+        mirror = found[over(seam.name), seam.kind]
+        assert mirror.length_mm == pytest.approx(seam.length_mm, abs=1e-3)
+        assert mirror.access == seam.access and mirror.is_ready == seam.is_ready
+        assert mirror.shrink_mm == pytest.approx(seam.shrink_mm, abs=1e-4)
+        lengths = [sorted(run.length_mm for run in s.runs) for s in (seam, mirror)]
+        assert lengths[1] == pytest.approx(lengths[0], abs=1e-3)
+        if seam.crown_mm is not None:
+            assert mirror.crown_mm == pytest.approx(seam.crown_mm, abs=1e-3)
