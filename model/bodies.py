@@ -8,24 +8,40 @@ from functools import cached_property
 import numpy as np
 
 from .built import Built
+from .hinges import Flat
 from .layout import BODY
 from .measured import KeepOut
 from .moves import IDENTITY, RigidMove
 from .numeric import dot
-from .posts import PostEnds, PostLine
+from .posts import CutPlane, PostLine
 from .scene import post_mesh
 from .sheets import BOUND_SLACK_MM, NEAR_MM
 from .triangles import share_a_point
 
 
 @dataclass(frozen=True, eq=False)
+class Cap:
+    """A flat end of a stretch of post: sign (height(move P) − offset) is negative on the post's side."""
+
+    flat: CutPlane | Flat
+    move: RigidMove = IDENTITY
+    offset_mm: float = 0.0
+    sign: float = 1.0
+
+    def beyond_mm(self, points_mm) -> np.ndarray:
+        """Return how far points of the uncut car lie out of the post past this end. [mm]"""
+        return self.sign * (self.flat.height_above(self.move.points(points_mm)) - self.offset_mm)
+
+
+@dataclass(frozen=True, eq=False)
 class PostBody:
-    """One end of a post, in place."""
+    """A stretch of a post in place, between parameters of its five lines, with the flat ends of its cuts."""
 
     name: str
     line: PostLine
-    ends: PostEnds | None
-    is_upper: bool
+    s_from: np.ndarray
+    s_to: np.ndarray
+    caps: tuple[Cap, ...]
     move: RigidMove
     small_mm = 10.0  # size of a triangle that is small enough to find what of it lies in this body
 
@@ -38,10 +54,7 @@ class PostBody:
     @cached_property
     def mesh(self):
         """Points, normals and triangles of the outside, before the move."""
-        low, high = np.zeros(5), np.ones(5)
-        if self.ends is not None:
-            low, high = (self.ends.s_upper, high) if self.is_upper else (low, self.ends.s_lower)
-        return post_mesh(self.line, low, high)
+        return post_mesh(self.line, self.s_from, self.s_to)
 
     def may_reach(self, corners_mm, own):
         """Return which triangles (m, 3, 3) in place, with bounds of their own, are near enough to matter."""
@@ -51,12 +64,9 @@ class PostBody:
         radius = np.linalg.norm(placed - centre[:, None], axis=2).max(axis=1)
         half = np.hypot(self.line.post.width_mm, self.line.post.depth_mm) / 2
         near = _distance_to_line(centre, axis) <= radius + half + NEAR_MM
-        if self.ends is not None:
-            if self.is_upper:
-                height = self.ends.opening_mm - self.ends.plane.height_above(corners_mm)
-            else:
-                height = self.ends.plane.height_above(corners_mm)
-            near &= share_a_point([b - BOUND_SLACK_MM for b in (height, *own)])
+        if self.caps:
+            limits = [cap.beyond_mm(placed) for cap in self.caps]
+            near &= share_a_point([b - BOUND_SLACK_MM for b in (*limits, *own)])
         return near
 
     def signs(self, count):
@@ -78,13 +88,7 @@ class PostBody:
         x = points[None] - layers_mm[:, None, None] * directions[None] - centre[None]
         p, q = np.abs(np.einsum("lni,ni->ln", x, w)), np.abs(np.einsum("lni,ni->ln", x, d))
         caps = [np.broadcast_to(along, p.shape)]
-        if self.ends is not None:
-            plane = self.ends.plane
-            if self.is_upper:
-                height = plane.height_above(self.ends.move.points(points)) - self.ends.opening_mm
-                caps.append(np.broadcast_to(-height, p.shape))
-            else:
-                caps.append(np.broadcast_to(plane.height_above(points), p.shape))
+        caps += [np.broadcast_to(cap.beyond_mm(points), p.shape) for cap in self.caps]
         half = np.array([self.line.post.width_mm, self.line.post.depth_mm]) / 2
         wall = self.line.post.wall_mm
         return [[p - half[0], q - half[1], *caps], [p - half[0] + wall, q - half[1] + wall, *caps]]
@@ -154,8 +158,16 @@ def posts_of(built: Built) -> list[tuple[str, PostBody]]:
         name = f"post {' '.join(key)}"
         ends = built.ends.get(key)
         if ends is None:
-            out.append((BODY, PostBody(name, line, None, False, IDENTITY)))
+            out.append((BODY, PostBody(name, line, np.zeros(5), np.ones(5), (), IDENTITY)))
             continue
-        out.append((BODY, PostBody(f"{name} lower", line, ends, False, IDENTITY)))
-        out.append((built.upper_piece(key), PostBody(f"{name} upper", line, ends, True, ends.move)))
+        below, start = (Cap(ends.plane),), np.zeros(5)
+        if ends.hinge is not None:
+            foot, start = line.crossing(ends.hinge.foot), line.crossing(ends.hinge.loose)
+            at_foot = (Cap(ends.hinge.foot),)
+            out.append((BODY, PostBody(f"{name} foot", line, np.zeros(5), foot, at_foot, IDENTITY)))
+            below = (*below, Cap(ends.hinge.loose, sign=-1.0))
+        lower = PostBody(f"{name} lower", line, start, ends.s_lower, below, ends.lower_move)
+        above = (Cap(ends.plane, ends.relative, ends.opening_mm, -1.0),)
+        upper = PostBody(f"{name} upper", line, ends.s_upper, np.ones(5), above, ends.move)
+        out += [(built.lower_piece(key), lower), (built.upper_piece(key), upper)]
     return out

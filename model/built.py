@@ -10,11 +10,12 @@ import numpy as np
 from .cuts import Cut, lower_cut, upper_cut
 from .errors import PlanError
 from .layout import BODY, ROOF, WINDOW, Layout, Shift, layout_of
+from .leans import Lean, hinge_of, hinge_point_mm, lean_of
 from .measured import Car
 from .moves import IDENTITY, RigidMove, translation
 from .panelreport import PanelFit
 from .panelseams import panel_problem
-from .placing import PostKey, RoofPlace, WindowPlace, roof_place, shift_mm, window_place
+from .placing import PostKey, RoofPlace, WindowPlace, lean_move, roof_place, shift_mm, window_place
 from .plan import Plan
 from .posts import PostEnds, check_cuts, cut_plane, post_ends
 from .shape import CarShape, shape_of
@@ -37,6 +38,7 @@ class Built:
     panel_fit: PanelFit | None
     ends: dict[PostKey, PostEnds]
     shifts: tuple[Shift, ...]
+    leans: tuple[Lean, ...]
     lower: Cut | None
     upper: Cut | None
     layout: Layout
@@ -46,6 +48,11 @@ class Built:
         """Return the piece that carries the upper end of a post."""
         name = f"{' '.join(key)} upper"
         return name if name in self.moves else ROOF
+
+    def lower_piece(self, key: PostKey) -> str:
+        """Return the piece that carries the lower end of a post."""
+        name = f"{' '.join(key)} lower"
+        return name if name in self.moves else BODY
 
 
 @lru_cache(maxsize=8)
@@ -80,7 +87,13 @@ def place(shape: CarShape, plan: Plan) -> Placed:
         by = shift_mm(plan.shift_of(*key), line, planes[key], roof.move)
         move = roof.move @ translation(by) if by else roof.move
         gaps = {"kerf_mm": plan.kerf_mm, "root_gap_mm": plan.root_gap_mm}
-        ends[key] = post_ends(line, planes[key], move, shift_mm=by, **gaps)
+        lower, hinge = IDENTITY, None
+        lean = plan.lean_of(*key)
+        if lean is not None:
+            point = hinge_point_mm(shape, key, lean, planes[key])
+            lower = lean_move(lean, line, planes[key], move, point)
+            hinge = hinge_of(shape, key, point, lower, **gaps)
+        ends[key] = post_ends(line, planes[key], move, shift_mm=by, lower_move=lower, hinge=hinge, **gaps)
     return Placed(roof, ends)
 
 
@@ -109,6 +122,7 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
         check_cuts(post)
     opening_mm = max(plan.kerf_mm, plan.root_gap_mm)
     shifts = tuple(_shift(shape, k, e.shift_mm, opening_mm) for k, e in ends.items() if e.shift_mm)
+    leans = tuple(lean_of(shape, e) for e in ends.values() if e.hinge)
     lower = upper = None
     if ends:
         lower, upper = lower_cut(shape.zones, ends), upper_cut(shape.zones, ends)
@@ -119,7 +133,7 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
         flange_mm = plan.window.flange_mm
         outline = shape.flange(flange_mm)
     ends_mm = shape.centreline_of(outline)
-    layout = layout_of(shape, lower, upper, flange_mm, opening_mm, shifts)
+    layout = layout_of(shape, lower, upper, flange_mm, opening_mm, shifts, leans)
     moves = {BODY: IDENTITY}
     if ends:
         moves[ROOF] = roof.move
@@ -127,6 +141,8 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
         moves[f"{shift.name} upper"] = roof.move @ translation(shift.by_mm)
         if any(what == "strip" for _, _, what in shift.bounds):
             moves[f"{shift.name} strip"] = roof.move @ translation(shift.strip_moves_mm)
+    for lean in leans:
+        moves[lean.piece] = ends[lean.key].lower_move
     window_move, panel_fit = plan.window, None
     if plan.window is not None and plan.window.is_fitted:
         problem = panel_problem(plan.window, layout, moves, ends_mm, carrier, shape.car)
@@ -134,7 +150,7 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
     window = window_place(window_move, *ends_mm, carrier)
     if plan.window is not None:
         moves[WINDOW] = window.move
-    return Built(shape, plan, roof, window, panel_fit, ends, shifts, lower, upper, layout, moves)
+    return Built(shape, plan, roof, window, panel_fit, ends, shifts, leans, lower, upper, layout, moves)
 
 
 def _mover_of_window(shape, upper, roof_move):

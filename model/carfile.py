@@ -59,6 +59,11 @@ def demo_plan_path(name):
     return _demo_path(name, f"{name}-plan.toml")
 
 
+def demo_laid_back_path(name):
+    """Return the path of a demo car's plan that comes straight down, its A-posts laid back."""
+    return _demo_path(name, f"{name}-laid-back.toml")
+
+
 def demo_closed_path(name):
     """Return the path of the same plan with new metal, that ships for a demo car."""
     return _demo_path(name, f"{name}-closed.toml")

@@ -22,6 +22,7 @@ from functools import cached_property, lru_cache
 import contourpy
 import numpy as np
 
+from .hinges import Flat
 from .numeric import dot
 from .outlines import STEP_MM
 from .placing import PostKey
@@ -241,16 +242,17 @@ def lower_cut(zones, ends: dict[PostKey, PostEnds]) -> Cut:
 
 def upper_cut(zones, ends: dict[PostKey, PostEnds]) -> Cut:
     """Return the upper cut of a plan, on the uncut car."""
-    normals = {k: e.move.rotation.T @ e.plane.normal for k, e in ends.items()}
+    moves = {k: e.relative for k, e in ends.items()}
+    normals = {k: moves[k].rotation.T @ e.plane.normal for k, e in ends.items()}
     offsets = {
-        k: float(e.plane.normal @ (e.plane.point_mm - e.move.translation_mm) + e.opening_mm)
+        k: float(e.plane.normal @ (e.plane.point_mm - moves[k].translation_mm) + e.opening_mm)
         for k, e in ends.items()
     }
     return Cut(zones, normals, offsets)
 
 
 @lru_cache(maxsize=256)
-def trace(grid: Grid, cut: GridCut | Station | CentrePlane) -> tuple[np.ndarray, ...]:
+def trace(grid: Grid, cut: GridCut | Flat | Station | CentrePlane) -> tuple[np.ndarray, ...]:
     """Return the lines on a grid where ``cut`` is zero, each (n, 2) in (u, v).
 
     Marching squares on the grid's lattice finds which lattice edges the line

@@ -20,7 +20,9 @@ import numpy as np
 from .built import Built
 from .cuts import GridCut, Station
 from .finermesh import finer_mesh
+from .hinges import Flat
 from .layout import BODY, METAL, PANE, ROOF, WASTE, Cell, Layout, layout_of
+from .leans import pane_piece
 from .moves import IDENTITY, RigidMove
 from .numeric import dot
 from .scene import cell_mesh, keep_out_mesh, post_mesh
@@ -56,6 +58,7 @@ class Patch:
     normal: np.ndarray
     triangles: np.ndarray
     own_name: str = ""
+    part: str = ""  # of the layout of the uncut car
 
     @property
     def name(self) -> str:
@@ -65,7 +68,7 @@ class Patch:
     def with_triangles(self, point_mm, normal, triangles, **changes) -> Patch:
         """Return a patch of other triangles, and of another carrier or role."""
         carrier, role = changes.get("carrier", self.carrier), changes.get("role", self.role)
-        return Patch(carrier, role, self.grid, point_mm, normal, triangles, self.own_name)
+        return Patch(carrier, role, self.grid, point_mm, normal, triangles, self.own_name, self.part)
 
     def moved(self, move: RigidMove) -> Patch:
         """Return the patch in its place."""
@@ -111,9 +114,36 @@ def _parted(built: Built, sag_mm):
             below.append(patch)
         else:
             low, high = _split_once(built.lower.on(patch.grid), patch)
-            below.append(low)
-            rest.append(high)
+            stays, loose = _leaned(built, low)
+            below.append(stays)
+            rest += [*loose, high]
     return below, rest
+
+
+def _leaned(built: Built, patch: Patch):
+    """Return what of a patch below the lower cut stays, and what leaned posts turn or have cut out."""
+    loose = []
+    if patch.role == PANE:
+        opening = next(o for o in built.shape.openings if patch.part == f"pane {o.name}")
+        piece = pane_piece(built.leans, opening)
+        if piece is None:
+            return patch, loose
+        return _part(patch, patch.triangles[:0], patch.point_mm, patch.normal), [
+            patch.with_triangles(patch.point_mm, patch.normal, patch.triangles, carrier=piece)
+        ]
+    for lean in built.leans:
+        stretch = lean.stretch_on(patch.grid.name)
+        if stretch is None:
+            continue
+        beyond, within = split(patch, -stretch.outside_mm(patch.point_mm))
+        foot, above = split_by(lean.hinge.foot, within)
+        wedge, stub = split_by(lean.hinge.loose, above)
+        patch = joined([beyond, foot])
+        loose += [
+            wedge.with_triangles(wedge.point_mm, wedge.normal, wedge.triangles, carrier=SLUGS, role=WASTE),
+            stub.with_triangles(stub.point_mm, stub.normal, stub.triangles, carrier=lean.piece),
+        ]
+    return patch, loose
 
 
 @lru_cache(maxsize=128)
@@ -129,7 +159,9 @@ def _cell_patch(cell: Cell, sag_mm) -> Patch:
     triangles = welded.ravel()[triangles]  # so that neighbours share points
     a, b, c = triangles.T
     triangles = triangles[(a != b) & (b != c) & (c != a)]
-    return Patch(cell.carrier, cell.role, cell.grid, point[first], mesh.normal[first], triangles)
+    return Patch(
+        cell.carrier, cell.role, cell.grid, point[first], mesh.normal[first], triangles, part=cell.part
+    )
 
 
 def _cut(patch: Patch, built: Built):
@@ -158,7 +190,7 @@ def _cut(patch: Patch, built: Built):
 
 
 @lru_cache(maxsize=256)
-def split_by(cut: GridCut | Station, patch: Patch) -> tuple[Patch, Patch]:
+def split_by(cut: GridCut | Flat | Station, patch: Patch) -> tuple[Patch, Patch]:
     """Split a patch by a cut, remembered; triangles it crosses are quartered first, as it may bend."""
     if not len(patch.triangles):
         return patch, patch
@@ -249,7 +281,7 @@ def _posts(built: Built) -> list[Patch]:
         stretches = [(BODY, POST, np.zeros(5), np.ones(5))]
         if ends is not None:
             stretches = [
-                (BODY, POST, np.zeros(5), ends.s_lower),
+                *_lower_stretches(built, key),
                 (SLUGS, WASTE, ends.s_lower, ends.s_upper),
                 (built.upper_piece(key), POST, ends.s_upper, np.ones(5)),
             ]
@@ -258,6 +290,18 @@ def _posts(built: Built) -> list[Patch]:
             point = point - POST_INSET_MM * normal
             out.append(Patch(carrier, role, None, point, normal, triangles, " ".join(key)))
     return out
+
+
+def _lower_stretches(built: Built, key):
+    ends = built.ends[key]
+    if ends.hinge is None:
+        return [(BODY, POST, np.zeros(5), ends.s_lower)]
+    foot, loose = ends.line.crossing(ends.hinge.foot), ends.line.crossing(ends.hinge.loose)
+    return [
+        (BODY, POST, np.zeros(5), foot),
+        (SLUGS, WASTE, foot, loose),
+        (built.lower_piece(key), POST, loose, ends.s_lower),
+    ]
 
 
 @lru_cache(maxsize=8)

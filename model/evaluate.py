@@ -18,6 +18,7 @@ from .findings import findings_of
 from .glass import window_report
 from .interference import interference_of
 from .layout import ROOF
+from .leanreport import edge_name, lean_report
 from .limits import check_ranges, refused_drop
 from .measured import Car
 from .metalblanks import with_blanks
@@ -116,7 +117,7 @@ def _post_report(built: Built, key) -> PostReport:
     lower, upper = ends.line.lines(ends.s_lower), ends.line.lines(ends.s_upper)
     marks = tuple(
         EdgeMark(
-            edge=edge if key[1] != "centre" else edge.replace("outer", "right").replace("inner", "left"),
+            edge=edge_name(edge, key[1]),
             lower_mm=tuple(lower[i].tolist()),
             upper_mm=tuple(upper[i].tolist()),
             take_out_mm=float(take_out[i]),
@@ -141,6 +142,7 @@ def _post_report(built: Built, key) -> PostReport:
         bead_mm=ends.bead_mm,
         edges=marks,
         remedy=_remedy(built, ends, miss_fore_aft, miss_across),
+        lean=lean_report(ends),
     )
 
 

@@ -58,8 +58,24 @@ def whole_post(line: PostLine) -> Stretch:
 
 
 def lower_end(ends: PostEnds) -> Stretch:
-    """Return what stays on the body, up to the lower cut."""
+    """Return what stays below the lower cut; of a leaned post, what turns above its hinge."""
+    if ends.hinge is not None:
+        return _stretch(
+            ends.line, lambda line: line.crossing(ends.hinge.loose), lambda line: _lower(ends, line)
+        )
     return _stretch(ends.line, lambda _: np.zeros(5), lambda line: _lower(ends, line))
+
+
+def foot(ends: PostEnds) -> Stretch:
+    """Return what stays on the body below the hinge of a leaned post."""
+    return _stretch(ends.line, lambda _: np.zeros(5), lambda line: line.crossing(ends.hinge.foot))
+
+
+def wedge(ends: PostEnds) -> Stretch:
+    """Return what is cut out around the hinge of a leaned post, kerf included."""
+    return _stretch(
+        ends.line, lambda line: line.crossing(ends.hinge.foot), lambda line: line.crossing(ends.hinge.loose)
+    )
 
 
 def slug(ends: PostEnds) -> Stretch:
@@ -77,7 +93,7 @@ def _lower(ends, line):
 
 
 def _upper(ends, line):
-    return inverse_image(line, ends.plane, ends.move, ends.opening_mm)
+    return inverse_image(line, ends.plane, ends.relative, ends.opening_mm)
 
 
 def _stretch(line: PostLine, start, end) -> Stretch:

@@ -3,7 +3,8 @@
 Rake is the lean of a pane from plumb in side view, from its bottom to its top
 edge at the middle of the pane: atan2(Δx, Δz), + leaning rearward going up.
 A point of an opening's edge moves with the metal it belongs to: the window
-panel, the roof if it lies above the cut, the body if below.
+panel, the roof if it lies above the cut, the lower end of a leaned post
+above its hinge, the body elsewhere below.
 """
 
 from __future__ import annotations
@@ -63,7 +64,12 @@ def carrier_of(built: Built, opening: GlassOpening, points_mm) -> list[str]:
     if built.upper is None:
         return [BODY] * len(points_mm)
     above = built.lower.height_above(opening.outline.grid, points_mm) > 0
-    return [ROOF if a else BODY for a in above]
+    carriers = [ROOF if a else BODY for a in above]
+    grid_name = opening.outline.grid.name
+    for lean in built.leans:
+        for i in np.nonzero(lean.is_loose(grid_name, np.asarray(points_mm)) & ~above)[0]:
+            carriers[i] = lean.piece
+    return carriers
 
 
 def moved_outline(built: Built, opening: GlassOpening, points_mm) -> np.ndarray:

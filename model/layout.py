@@ -15,6 +15,8 @@ Parts of the skin are named:
 ``window panel``       the rear window with its flange
 ``B right upper``      upper end of a shifted post with its stretch of rail
 ``B right strip``      the strip of rail that changes sides for it
+``A right lower``      lower end of a leaned post with the sheet beside it
+``hinge A right``      the wedge between the two cuts around its hinge
 ``slug A right``       cut out between lower and upper cut
 ``trimming …``         turned to dust or cut off beside a cut
 ``pane …``             glass; each cell moves with the metal around it
@@ -34,6 +36,7 @@ from .arrangement import SAME_UV, beside, noded
 from .cuts import CentrePlane, Cut, GridCut, Station, trace
 from .edges import along_edges
 from .errors import PlanError
+from .leans import Lean, hinge_lines, leaned_part, pane_piece
 from .outlines import LEAST_SAMPLES, STEP_MM
 from .placing import PostKey
 from .shape import CarShape
@@ -80,7 +83,7 @@ class Chain:
     """A stretch of line between two nodes, with the cell on its left and on its right.
 
     ``line`` says which line it belongs to: ``border u0``, ``opening …``,
-    ``flange``, ``kerf``, ``lower``, ``upper``, ``shift``, ``middle``.  Outside the grid's
+    ``flange``, ``kerf``, ``lower``, ``upper``, ``shift``, ``hinge``, ``middle``.  Outside the grid's
     border a cell is None.  ``is_smooth`` are the samples that a smooth curve is laid through,
     ``length_mm`` is measured along it.
     """
@@ -200,7 +203,13 @@ def _along(border):
 
 
 def layout_of(
-    shape: CarShape, lower: Cut | None, upper: Cut | None, flange_mm: float | None, kerf_mm: float, shifts
+    shape: CarShape,
+    lower: Cut | None,
+    upper: Cut | None,
+    flange_mm: float | None,
+    kerf_mm: float,
+    shifts,
+    leans=(),
 ) -> Layout:
     """Return the cells and chains of a plan.
 
@@ -214,6 +223,7 @@ def layout_of(
     kerf_mm : float
         Width lost around the window panel.
     shifts : sequence of Shift
+    leans : sequence of Lean
     """
     nodes: dict[str, list[float]] = {"v0": [], "v1": []}
     for shift in shifts:
@@ -223,6 +233,7 @@ def layout_of(
     cells, chains = [], []
     for grid in shape.skin.grids.values():
         own = tuple(shift for shift in shifts if grid.name == f"side {shift.key[1]}")
+        leaned = tuple(lean for lean in leans if lean.stretch_on(grid.name))
         cuts = (None, None) if lower is None else (lower.on(grid), upper.on(grid))
         at_gutter = tuple(sorted((b, u) for b in nodes for u in nodes[b])) if grid.name == "roof" else ()
         has_window = shape.rear_window.outline.grid is grid
@@ -233,6 +244,7 @@ def layout_of(
             flange_mm if has_window else None,
             kerf_mm if has_window else 0.0,
             own,
+            leaned,
             at_gutter,
         )
         cells += new_cells
@@ -249,6 +261,7 @@ def _grid_part(
     flange_mm: float | None,
     kerf_mm: float,
     shifts: tuple[Shift, ...],
+    leans: tuple[Lean, ...],
     gutter_nodes: tuple[tuple[str, float], ...],
 ):
     """Return cells and chains of one grid; remembered, for a move alone changes none of them."""
@@ -264,10 +277,12 @@ def _grid_part(
             lines += [("middle", uv) for uv in _middle_of_slugs(grid, lower, upper)]
     for shift in shifts:
         lines += [("shift", _rail_line(shape, grid, Station(x))) for x in shift.stations_mm]
+    for lean in leans:
+        lines += hinge_lines(shape, grid, lean)
     lines = _border_lines(grid, lines, gutter_nodes) + lines
     coordinates, tags, polygons = noded(lines)
     inside = shapely.get_coordinates(shapely.point_on_surface(polygons))
-    names = _names(shape, grid, inside, lower, upper, window, shifts)
+    names = _names(shape, grid, inside, lower, upper, window, shifts, leans)
     cells = [Cell(grid, polygon, *name) for polygon, name in zip(polygons, names, strict=True)]
     sides = [[None if k is None else cells[k] for k in pair] for pair in beside(coordinates, polygons)]
     point, _, _, normal = grid.frame(np.concatenate(coordinates))
@@ -377,7 +392,7 @@ def _border_lines(grid, lines, nodes):
     ]
 
 
-def _names(shape, grid, inside_uv, lower, upper, window, shifts):
+def _names(shape, grid, inside_uv, lower, upper, window, shifts, leans):
     """Return (part, role, carrier) for one point inside every cell."""
     points = grid.point(inside_uv)
     below = above = None
@@ -397,7 +412,13 @@ def _names(shape, grid, inside_uv, lower, upper, window, shifts):
     names = []
     for i in range(len(points)):
         if below is None or below[i]:
-            carrier = BODY
+            is_metal = pane[i] < 0
+            part = (
+                leaned_part(leans, grid, points[i])
+                if is_metal
+                else pane_piece(leans, shape.openings[pane[i]])
+            )
+            carrier = part or BODY
         elif above[i]:
             carrier = _shifted_part(grid, points[i], shifts) or ROOF
         else:
@@ -414,7 +435,7 @@ def _names(shape, grid, inside_uv, lower, upper, window, shifts):
             names.append(("trimming rear window", WASTE, BODY))
         elif carrier is None:
             names.append((f"slug {' '.join(keys[nearest[i]])}", WASTE, BODY))
-        elif carrier.startswith("trimming"):
+        elif carrier.startswith(("trimming", "hinge")):
             names.append((carrier, WASTE, BODY))
         else:
             names.append((carrier, METAL, carrier))

@@ -1,7 +1,7 @@
 """Rigid moves of pieces in the car frame.
 
 A move takes a point of the uncut car to where the plan puts it:
-P' = R P + t.  Rotations here are about the y-axis; an angle is positive from
+P' = R P + t.  Rotations are about the y-axis, but for a post leaned both ways; an angle is positive from
 z towards x (right-hand rule about +y): positive pitch lowers the rear.
 """
 
@@ -47,6 +47,19 @@ class RigidMove:
     def is_identity(self) -> bool:
         """Whether nothing moves at all."""
         return bool(np.array_equal(self.rotation, np.eye(3)) and not self.translation_mm.any())
+
+
+def turn_between(point_mm, from_vector, to_vector) -> RigidMove:
+    """Return the least turn about a point that takes one direction to another, less than half way round.
+
+    With unit vectors a, b and v = a × b, the rotation is I + [v] + [v]² / (1 + a·b).
+    """
+    a, b = (np.asarray(v, float) / np.linalg.norm(v) for v in (from_vector, to_vector))
+    x, y, z = np.cross(a, b)
+    skew = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    rotation = np.eye(3) + skew + skew @ skew / (1 + a @ b)
+    point = np.asarray(point_mm, float)
+    return RigidMove(rotation, point - rotation @ point)
 
 
 IDENTITY = RigidMove(np.eye(3), np.zeros(3))

@@ -21,6 +21,19 @@ its lower flange edge at the centreline (top towards the front, so by minus
 that angle about +y), then moved forward and down.  ``down = None`` brings its
 top centre to the height it would have if it had stayed in the roof.
 
+**Leaned post.**  The lower end turns about its hinge h, a point of the axis,
+by L, before the upper end comes down by M.  Seen from the turned lower end the
+upper one moves by L⁻¹ M, and all that is said of a post's two ends follows
+from that.  Let P0 be the lower cut's centre.  *meet* turns about the
+y-parallel through h until the fore-and-aft miss in the cut plane is zero;
+*meet-both-ways* finds the point A of the axis with |M A − h| = |P0 − h| and
+turns P0 − h onto M A − h the shortest way.  For a straight post of lean a, no
+pitch and a roof that comes straight down by d, with A a height H above the
+hinge:
+
+    lean after = atan(H tan a / (H − d))
+    take-out   = H / cos a − √((H tan a)² + (H − d)²).
+
 **Shifted post.**  The upper end slides along the stock roof's x before the
 roof's move: M ∘ T(shift).
 """
@@ -33,12 +46,23 @@ import numpy as np
 
 from .errors import PlanError
 from .measured import Car
-from .moves import IDENTITY, RigidMove, pitch_about, translation
-from .plan import ALONG_WINDSHIELD, LEVEL, LINE_UP, STRAIGHT_DOWN, RoofMove, WindowMove
+from .moves import IDENTITY, RigidMove, pitch_about, translation, turn_between
+from .plan import (
+    ALONG_WINDSHIELD,
+    LEVEL,
+    LINE_UP,
+    MEET,
+    MEET_BOTH_WAYS,
+    STRAIGHT_DOWN,
+    PostLean,
+    RoofMove,
+    WindowMove,
+)
 from .posts import CutPlane, PostLine, landing_point, miss_in_plane
 
 PostKey = tuple[str, str]  # name and side
 LAY_DOWN_DEG = (-10.0, 45.0)  # assumed: beyond this it is another window
+MOST_TURN_DEG = 20.0  # assumed: more tears the sheet beside the hinge apart
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +177,14 @@ def _pitch_rad(seen_from_landing_mm, extra_mm):
     return np.arctan2(z, x) + np.arcsin(sine)
 
 
-def _root_of_near_linear(function, start=0.0, step=10.0):
+NO_MEETING_ROOF = PlanError(
+    "fore_aft",
+    "along-windshield finds no place where the A-posts meet.",
+    "Give a length, or straight-down.",
+)
+
+
+def _root_of_near_linear(function, start=0.0, step=10.0, refusal=NO_MEETING_ROOF):
     """Return the root of a smooth, nearly linear function, by secant steps to 1e-11."""
     a, b = start, start + step
     fa, fb = function(a), function(b)
@@ -164,11 +195,7 @@ def _root_of_near_linear(function, start=0.0, step=10.0):
         if abs(b - a) < 1e-11:
             return b
         fb = function(b)
-    raise PlanError(
-        "fore_aft",
-        "along-windshield finds no place where the A-posts meet.",
-        "Give a length, or straight-down.",
-    )
+    raise refusal
 
 
 def shift_mm(by: str | float | None, line: PostLine, plane: CutPlane, roof: RigidMove) -> float:
@@ -180,6 +207,58 @@ def shift_mm(by: str | float | None, line: PostLine, plane: CutPlane, roof: Rigi
     return _root_of_near_linear(
         lambda s: miss_in_plane(line, plane, landing_point(line, plane, roof @ translation(s)))[0]
     )
+
+
+def lean_move(
+    lean: PostLean, line: PostLine, plane: CutPlane, upper: RigidMove, hinge_mm: np.ndarray
+) -> RigidMove:
+    """Return how the lower end of a leaned post turns about its hinge.
+
+    Parameters
+    ----------
+    upper : RigidMove
+        Of the post's upper end.
+    hinge_mm : (3,)
+        On the axis, below the lower cut.
+
+    Raises
+    ------
+    PlanError
+        If no turn brings the ends together, or it turns too far to be bent.
+    """
+    name = f"lean.{line.post.name}.{line.post.side}"
+    no_meeting = PlanError(
+        name,
+        "finds no turn about this hinge that brings the post's ends together.",
+        "Hinge it lower, cut it higher, or drop the roof less.",
+    )
+    reach = plane.point_mm - hinge_mm
+    if lean.lean == MEET:
+
+        def miss(angle_deg):
+            turned = pitch_about(hinge_mm, angle_deg).inverse() @ upper
+            return miss_in_plane(line, plane, landing_point(line, plane, turned))[0]
+
+        move = pitch_about(hinge_mm, _root_of_near_linear(miss, 0.0, 1.0, no_meeting))
+    elif lean.lean == MEET_BOTH_WAYS:
+
+        def short_by(s):
+            return np.linalg.norm(upper.points(line.frame(s)[0][0]) - hinge_mm) - np.linalg.norm(reach)
+
+        s = _root_of_near_linear(short_by, line.axis_at_height(plane.point_mm[2]), 0.05, no_meeting)
+        move = turn_between(hinge_mm, reach, upper.points(line.frame(s)[0][0]) - hinge_mm)
+    else:
+        move = pitch_about(hinge_mm, lean.lean - np.degrees(np.arctan2(reach[0], reach[2])))
+    turn = np.degrees(np.arccos(np.clip((np.trace(move.rotation) - 1) / 2, -1, 1)))
+    if turn > MOST_TURN_DEG:
+        raise PlanError(
+            name,
+            f"must turn the lower end by at most {MOST_TURN_DEG:g} degrees; it turns by {turn:.1f} degrees.",
+            "Hinge it lower, cut it higher, or drop the roof less.",
+            value_mm=float(turn),
+            limit_mm=MOST_TURN_DEG,
+        )
+    return move
 
 
 def window_place(window: WindowMove | None, pivot_mm, top_centre_mm, roof: RigidMove) -> WindowPlace:

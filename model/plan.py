@@ -14,6 +14,7 @@ STRAIGHT_DOWN = "straight-down"
 LEVEL, SQUARE = "level", "square"
 LINE_UP = "line-up"
 FIT = "fit"
+MEET, MEET_BOTH_WAYS = "meet", "meet-both-ways"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,6 +135,28 @@ class NewMetal:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PostLean:
+    """The lower end of one post cut around at a hinge and turned; ``side`` None means both.
+
+    Attributes
+    ----------
+    lean : str or float
+        ``meet`` (turned fore-and-aft until the ends meet fore-and-aft),
+        ``meet-both-ways`` (turned across too, until they meet), or the lean
+        in side view afterwards of the line from the hinge to the lower cut,
+        + rearward going up. [deg]
+    hinge_mm : float or None
+        Height z of the hinge on the post's axis; None: as low as the openings
+        beside the post allow.
+    """
+
+    post: str
+    side: str | None = None
+    lean: str | float = MEET
+    hinge_mm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """One way of lowering one car's roof.
 
@@ -158,6 +181,7 @@ class Plan:
     cut: str = LEVEL
     cuts: tuple[PostCut, ...] = ()
     shifts: tuple[PostShift, ...] = ()
+    leans: tuple[PostLean, ...] = ()
     kerf_mm: float = 1.2
     root_gap_mm: float = 0.8
     new_metal: NewMetal | None = None
@@ -184,6 +208,15 @@ class Plan:
                 if shift.post == post and shift.side == wanted:
                     by = shift.by
         return by
+
+    def lean_of(self, post: str, side: str) -> PostLean | None:
+        """Return how that post's lower end is leaned, or None where it stays; later lines override."""
+        found = None
+        for wanted in (None, side):
+            for lean in self.leans:
+                if lean.post == post and lean.side == wanted:
+                    found = lean
+        return found
 
     def changed(self, **fields) -> Plan:
         """Return a copy with some fields changed."""

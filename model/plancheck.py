@@ -6,7 +6,17 @@ import math
 
 from .errors import PlanError
 from .fields import choice_hint
-from .plan import ALONG_WINDSHIELD, FIT, LEVEL, LINE_UP, SQUARE, STRAIGHT_DOWN, GivenPlane
+from .plan import (
+    ALONG_WINDSHIELD,
+    FIT,
+    LEVEL,
+    LINE_UP,
+    MEET,
+    MEET_BOTH_WAYS,
+    SQUARE,
+    STRAIGHT_DOWN,
+    GivenPlane,
+)
 from .units import shown
 
 WIDEST_CUT_MM = 10.0  # assumed: no blade's kerf and no root gap is wider
@@ -15,6 +25,7 @@ METAL_GAUGE_MM = (0.4, 3.0)  # assumed: body sheet, as in carcheck
 WIDEST_WELD_MM = 25.4  # assumed: nobody bridges a wider gap with filler wire
 WIDEST_TRIM_MM = 100.0  # assumed: more is another blank
 LEAST_FILLER_MM = 0.1  # between two root gaps; less is nothing but bead
+MOST_LEAN_DEG = 75.0  # assumed: a post that leans more is none
 STEEPEST_DEG = 80.0  # assumed: a cut plane steeper than that runs along the post
 
 
@@ -47,6 +58,11 @@ def check_plan(plan, car):
                 _check_between(name, cut.height_mm, post.cut_from_mm, post.cut_to_mm, car)
     for shift in plan.shifts:
         posts_of(shift.post, shift.side, setting_name("shift", shift), car)
+    for lean in plan.leans:
+        for post in posts_of(lean.post, lean.side, setting_name("lean", lean), car):
+            if lean.hinge_mm is not None:
+                name = setting_name("hinge_height", lean)
+                _check_between(name, lean.hinge_mm, post.axis_mm[0][2], post.cut_to_mm, car)
 
 
 def _check_metal(metal, root_gap_mm, car):
@@ -84,6 +100,18 @@ def check_words(plan):
     for shift in plan.shifts:
         if isinstance(shift.by, str):
             _check_word(setting_name("shift", shift), shift.by, (LINE_UP,))
+    for lean in plan.leans:
+        name = setting_name("lean", lean)
+        if isinstance(lean.lean, str):
+            _check_word(name, lean.lean, (MEET, MEET_BOTH_WAYS))
+        elif not abs(lean.lean) <= MOST_LEAN_DEG:
+            raise PlanError(
+                name,
+                f"must be at most {MOST_LEAN_DEG:g} degrees from plumb; got {lean.lean:g} degrees.",
+                f"Lean it less, or say {MEET}.",
+                value_mm=lean.lean,
+                limit_mm=MOST_LEAN_DEG,
+            )
 
 
 def setting_name(kind, line):

@@ -7,10 +7,10 @@ from dataclasses import MISSING, asdict, fields
 
 from .errors import PlanError
 from .fields import choice_hint
-from .plan import FIT, GivenPlane, NewMetal, Plan, PostCut, PostShift, RoofMove, WindowMove
+from .plan import FIT, GivenPlane, NewMetal, Plan, PostCut, PostLean, PostShift, RoofMove, WindowMove
 from .plancheck import check_words
 
-WORD_OR_LENGTH = ("fore_aft", "by")
+WORD_OR_NUMBER = ("fore_aft", "by", "lean")
 FIT_OR_NUMBER = ("forward_mm", "down_mm", "lay_down_deg")
 
 
@@ -23,7 +23,12 @@ def plan_to_dict(plan: Plan) -> dict:
     57.15
     """
     values = asdict(plan)
-    return {**values, "cuts": list(values["cuts"]), "shifts": list(values["shifts"])}
+    return {
+        **values,
+        "cuts": list(values["cuts"]),
+        "shifts": list(values["shifts"]),
+        "leans": list(values["leans"]),
+    }
 
 
 def plan_from_dict(values) -> Plan:
@@ -46,6 +51,9 @@ def plan_from_dict(values) -> Plan:
         ),
         shifts=lambda shifts, place: tuple(
             _record(PostShift, shift, f"{place} {n}") for n, shift in enumerate(_list(shifts, place), 1)
+        ),
+        leans=lambda leans, place: tuple(
+            _record(PostLean, lean, f"{place} {n}") for n, lean in enumerate(_list(leans, place), 1)
         ),
     )
     check_words(plan)
@@ -88,7 +96,7 @@ def _value(name, value, place, default=None):
     if value == FIT and name in FIT_OR_NUMBER:
         return FIT
     is_number = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-    if is_number and (name.endswith(("_mm", "_deg")) or name in WORD_OR_LENGTH):
+    if is_number and (name.endswith(("_mm", "_deg")) or name in WORD_OR_NUMBER):
         return float(value)
     if isinstance(value, str) and not name.endswith(("_mm", "_deg")):
         return value

@@ -18,12 +18,15 @@ from .plan import (
     FIT,
     LEVEL,
     LINE_UP,
+    MEET,
+    MEET_BOTH_WAYS,
     SQUARE,
     STRAIGHT_DOWN,
     GivenPlane,
     NewMetal,
     Plan,
     PostCut,
+    PostLean,
     PostShift,
     RoofMove,
     WindowMove,
@@ -37,7 +40,7 @@ HEAD = ("schema", "car", "name", "cut", "kerf", "root_gap", "roof", "window", "n
 ROOF = ("front_drop", "rear_drop", "fore_aft")
 WINDOW = ("forward", "down", "lay_down", "flange", "proud", "sink")
 METAL = ("closes_from", "gauge", "trim")
-POST = ("name", "side", "cut", "cut_height", "shift")
+POST = ("name", "side", "cut", "cut_height", "shift", "lean", "hinge_height")
 GIVEN = ("rises_rearward", "rises_inboard")
 AUTO = "auto"  # the window panel down to the roof's edge; new metal as the car and the weld ask
 
@@ -138,6 +141,18 @@ def length_or_word(value, words, unit, parameter):
         ) from None
 
 
+def angle_or_word(value, words, parameter):
+    """Return one of a few words as it is, or an angle. [deg]"""
+    if isinstance(value, str) and value.strip().lower() in words:
+        return value.strip().lower()
+    try:
+        return read_angle(value, parameter, PlanError)
+    except PlanError as problem:
+        raise PlanError(
+            parameter, problem.message, f"{problem.next_step} Or one of: {', '.join(words)}."
+        ) from None
+
+
 def _plan_from_values(values, unit):
     head = Fields(values, HEAD, unit=unit, refuse=PlanError)
     head.choice("schema", (SCHEMA,), SCHEMA)
@@ -152,6 +167,7 @@ def _plan_from_values(values, unit):
         cut=head.choice("cut", (LEVEL, SQUARE), Plan.cut),
         cuts=tuple(_cut(line) for line in lines if {"cut", "cut_height"} & line.values.keys()),
         shifts=tuple(_shift(line) for line in lines if "shift" in line.values),
+        leans=tuple(_lean(line) for line in lines if "lean" in line.values),
         kerf_mm=head.length("kerf", Plan.kerf_mm),
         root_gap_mm=head.length("root_gap", Plan.root_gap_mm),
     )
@@ -235,6 +251,15 @@ def _shift(fields):
     return PostShift(post=fields.text("name"), side=_side(fields), by=by)
 
 
+def _lean(fields):
+    return PostLean(
+        post=fields.text("name"),
+        side=_side(fields),
+        lean=angle_or_word(fields.value("lean"), (MEET, MEET_BOTH_WAYS), fields.at("lean")),
+        hinge_mm=fields.length("hinge_height", None),
+    )
+
+
 def _side(fields):
     return fields.choice("side", SIDES, None)
 
@@ -248,9 +273,13 @@ def _refuse_repeated_posts(lines):
                 line.place, "must be given once; it is given twice.", "Put its settings into one [[post]]."
             )
         seen.add(place)
-        if not {"cut", "cut_height", "shift"} & line.values.keys():
+        if not {"cut", "cut_height", "shift", "lean"} & line.values.keys():
             raise PlanError(
-                line.place, "must give cut, cut_height or shift.", "Add one, or take the [[post]] out."
+                line.place, "must give cut, cut_height, shift or lean.", "Add one, or take the [[post]] out."
+            )
+        if "hinge_height" in line.values and "lean" not in line.values:
+            raise PlanError(
+                line.at("hinge_height"), "must come with a lean.", f'Add lean = "{MEET}", or take it out.'
             )
 
 
@@ -267,4 +296,9 @@ def _lines_by_post(plan, unit):
             line["cut"] = quoted(cut.plane)
     for shift in plan.shifts:
         lines.setdefault((shift.post, shift.side), {})["shift"] = length(shift.by, unit)
+    for lean in plan.leans:
+        line = lines.setdefault((lean.post, lean.side), {})
+        line["lean"] = quoted(lean.lean) if isinstance(lean.lean, str) else repr(lean.lean)
+        if lean.hinge_mm is not None:
+            line["hinge_height"] = length(lean.hinge_mm, unit)
     return {place: line for place, line in lines.items() if line}

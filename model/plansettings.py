@@ -12,17 +12,20 @@ from .plan import (
     FIT,
     LEVEL,
     LINE_UP,
+    MEET,
+    MEET_BOTH_WAYS,
     SQUARE,
     STRAIGHT_DOWN,
     NewMetal,
     Plan,
     PostCut,
+    PostLean,
     PostShift,
     RoofMove,
     WindowMove,
 )
 from .plancheck import check_plan
-from .planfile import AUTO, angle_or_fit, length_or_word, sheet_gauge_mm
+from .planfile import AUTO, angle_or_fit, angle_or_word, length_or_word, sheet_gauge_mm
 
 NONE, YES = "none", "yes"
 SETTINGS = {
@@ -46,13 +49,15 @@ SETTINGS = {
     "cut.POST[.SIDE]": f"{LEVEL} or {SQUARE}",
     "cut_height.POST[.SIDE]": "length",
     "shift.POST[.SIDE]": f"{LINE_UP}, {NONE}, or a length rearward",
+    "lean.POST[.SIDE]": f"{MEET}, {MEET_BOTH_WAYS}, {NONE}, or degrees",
+    "hinge_height.POST[.SIDE]": "length",
 }
 ROOF_FIELDS = {"front_drop": "front_drop_mm", "rear_drop": "rear_drop_mm"}
 WINDOW_FIELDS = {"window_proud": "proud_mm", "flange": "flange_mm"}
 WINDOW_WORDS = ("window_forward", "window_down", "lay_down", "window_sink")
 CUT_FIELDS = {"kerf": "kerf_mm", "root_gap": "root_gap_mm"}
 METAL_SETTINGS = ("closes_from", "metal_gauge", "metal_trim")
-POST_SETTINGS = ("cut", "cut_height", "shift")
+POST_SETTINGS = ("cut", "cut_height", "shift", "lean", "hinge_height")
 
 
 def plan_with_settings(plan: Plan, settings, car: Car) -> Plan:
@@ -93,7 +98,13 @@ def _with_setting(plan, name, value, car):
         post, _, side = post_and_side.partition(".")
         if side and side not in SIDES:
             raise PlanError(name, f'must end in a side; got "{side}".', choice_hint(side, SIDES))
-        change = {"cut": _with_plane, "cut_height": _with_height, "shift": _with_shift}[kind]
+        change = {
+            "cut": _with_plane,
+            "cut_height": _with_height,
+            "shift": _with_shift,
+            "lean": _with_lean,
+            "hinge_height": _with_hinge,
+        }[kind]
         return change(plan, name, post, side or None, value, car.unit)
     if name in ROOF_FIELDS:
         length = read_length(value, car.unit, name, PlanError)
@@ -192,3 +203,29 @@ def _with_shift(plan, name, post, side, value, unit):
     else:
         shifts.append(PostShift(post=post, side=side, by=by))
     return replace(plan, shifts=tuple(shifts))
+
+
+def _with_lean(plan, name, post, side, value, unit):
+    """Return the plan with a post leaned; ``none`` for one side only keeps the other side's lean."""
+    known = plan.lean_of(post, side)
+    others = tuple(lean for lean in plan.leans if lean.post != post or (side and lean.side != side))
+    if value.lower() != NONE:
+        lean = angle_or_word(value, (MEET, MEET_BOTH_WAYS, NONE), name)
+        new = PostLean(post=post, side=side, lean=lean, hinge_mm=known.hinge_mm if known else None)
+        return replace(plan, leans=(*others, new))
+    if side and any(lean.post == post and lean.side is None for lean in others):
+        raise PlanError(
+            name,
+            "must be given with both sides; got none for one side of a lean of both.",
+            f"Set lean.{post}=none, then lean the other side by itself.",
+        )
+    return replace(plan, leans=others)
+
+
+def _with_hinge(plan, name, post, side, value, unit):
+    known = plan.lean_of(post, side)
+    if known is None:
+        raise PlanError(name, "must come after a lean of that post.", f"Set lean.{post} first.")
+    others = tuple(lean for lean in plan.leans if lean.post != post or (side and lean.side != side))
+    hinged = replace(known, side=side, hinge_mm=read_length(value, unit, name, PlanError))
+    return replace(plan, leans=(*others, hinged))

@@ -22,6 +22,9 @@ a blade cuts: e = max(root gap, kerf − least take-out square to the plane), so
 that a cut that takes nothing out still opens by the kerf, and an ordinary one
 by exactly the root gap.
 
+A lower end that is leaned turns by L first; then M stands for L⁻¹ M
+throughout (see :mod:`model.placing`).
+
 **Miss.**  The axis of the upper end meets the lower plane at M Q0, where
 n·(M Q0 − P0) = 0; miss = M Q0 − P0 lies in the plane.  Its fore-and-aft part
 is along x made square to n, its across part along the in-plane direction
@@ -40,8 +43,9 @@ import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
 
 from .errors import PlanError
+from .hinges import Flat, Hinge
 from .measured import Post
-from .moves import RigidMove
+from .moves import IDENTITY, RigidMove
 from .numeric import cross, dot, horner, power_pieces, unit
 from .plan import LEVEL, SQUARE, GivenPlane, PostCut
 
@@ -174,6 +178,10 @@ class PostLine:
                 break
         return s
 
+    def crossing(self, flat: Flat) -> np.ndarray:
+        """Return s of all five lines where they cross a plane."""
+        return self._crossing(np.array(flat.normal), np.zeros(3), flat.offset_mm)
+
     def lengths(self, s_from, s_to) -> np.ndarray:
         """Return signed lengths along the five lines between parameters. [mm]"""
         half, middle = (s_to - s_from) / 2, (s_to + s_from) / 2
@@ -255,6 +263,24 @@ class PostEnds:
     s_lower: np.ndarray
     s_take: np.ndarray
     s_upper: np.ndarray
+    lower_move: RigidMove = IDENTITY  # of the lower end
+    hinge: Hinge | None = None  # where the lower end was cut around to be leaned
+
+    @property
+    def relative(self) -> RigidMove:
+        """The move of the upper end as seen from the lower one."""
+        return self.move if self.lower_move is IDENTITY else self.lower_move.inverse() @ self.move
+
+    @property
+    def plane_in_place(self) -> CutPlane:
+        """The lower cut where the plan puts it."""
+        if self.lower_move is IDENTITY:
+            return self.plane
+        point, normal = (
+            self.lower_move.points(self.plane.point_mm),
+            self.lower_move.vectors(self.plane.normal),
+        )
+        return CutPlane(self.plane.name, point, normal)
 
     @property
     def take_out_mm(self) -> np.ndarray:
@@ -284,13 +310,13 @@ class PostEnds:
     @property
     def miss_mm(self) -> tuple[float, float]:
         """Miss fore-and-aft (+ rearward) and across (+ inboard) in the cut plane."""
-        return miss_in_plane(self.line, self.plane, self.move.points(self.line.lines(self.s_take)[0]))
+        return miss_in_plane(self.line, self.plane, self.relative.points(self.line.lines(self.s_take)[0]))
 
     @property
     def tilt_deg(self) -> float:
         """Angle between the axes of the two ends where they meet."""
         lower, upper = (self.line.frame(s[0])[1][0] for s in (self.s_lower, self.s_take))
-        turned = self.move.vectors(upper)
+        turned = self.relative.vectors(upper)
         return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(lower, turned)), lower @ turned)))
 
     @property
@@ -331,14 +357,17 @@ def post_ends(
     kerf_mm: float,
     root_gap_mm: float,
     shift_mm: float = 0.0,
+    lower_move: RigidMove = IDENTITY,
+    hinge: Hinge | None = None,
 ) -> PostEnds:
     """Return both ends of a post whose upper end makes ``move``; see :func:`check_cuts`."""
     s_lower = _lower_crossing(line, plane)
-    s_take = inverse_image(line, plane, move)
+    relative = move if lower_move is IDENTITY else lower_move.inverse() @ move
+    s_take = inverse_image(line, plane, relative)
     take_square = plane.height_above(line.lines(s_take)) - plane.height_above(line.lines(s_lower))
     opening = max(root_gap_mm, kerf_mm - float(take_square.min()))
-    s_upper = inverse_image(line, plane, move, opening)
-    return PostEnds(line, plane, move, opening, shift_mm, s_lower, s_take, s_upper)
+    s_upper = inverse_image(line, plane, relative, opening)
+    return PostEnds(line, plane, move, opening, shift_mm, s_lower, s_take, s_upper, lower_move, hinge)
 
 
 @lru_cache(maxsize=256)

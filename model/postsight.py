@@ -16,7 +16,8 @@ the outer edge is the point with the greatest φ.  Hidden from both eyes is
 between the eyes max α(O − M) − min α(I − M).  S1 is the box's four corners and
 the nearest edge of the glass inward of the post, S2 the corners and the nearest
 edge outward: the sheet between is metal.  Corners and edges above the post's
-cut plane move with its upper end.  Trim, door frames inside the glass and
+cut plane move with its upper end; those of a leaned post turn with its lower end
+above the hinge.  Trim, door frames inside the glass and
 seals are not measured, so the post hides at least this much.
 """
 
@@ -138,11 +139,16 @@ def _glass_edge(post, loop, nearest, ends: PostEnds | None, height_mm):
     def beside(points):
         return points[nearest(_azimuth(points, post.neck_mm, post.side))] if len(points) else None
 
+    def landed(move):
+        back = move.rotation[2]  # the level plane's normal, turned back
+        return beside(move.points(_across(loop, back, height_mm - move.translation_mm[2])))
+
     point = beside(_across(loop, _LEVEL, height_mm))
-    if ends is not None and (point is None or ends.plane.height_above(point) > 0):
-        back = ends.move.rotation[2]  # the level plane's normal, turned back
-        landed = _across(loop, back, height_mm - ends.move.translation_mm[2])
-        point = beside(ends.move.points(landed))
+    if ends is not None and ends.hinge is not None and point is not None:
+        if ends.hinge.foot.height_above(point) > 0:
+            point = landed(ends.lower_move)
+    if ends is not None and (point is None or ends.plane_in_place.height_above(point) > 0):
+        point = landed(ends.move)
     return np.empty((0, 3)) if point is None else point[None]
 
 
@@ -167,15 +173,18 @@ class _Joints:
     offsets_mm: np.ndarray  # (m,)
     rotations: np.ndarray  # (m, 3, 3)
     translations_mm: np.ndarray  # (m, 3)
+    leaned: tuple[tuple[int, PostEnds], ...]  # those with a lower end that turns, by their index
 
     @classmethod
     def of(cls, ends):
         """Return the joints of PostEnds."""
-        normals = np.array([e.plane.normal for e in ends])
-        points = np.array([e.plane.point_mm for e in ends])
+        planes = [e.plane_in_place for e in ends]
+        normals = np.array([plane.normal for plane in planes])
+        points = np.array([plane.point_mm for plane in planes])
         rotations = np.array([e.move.rotation for e in ends])
         translations = np.array([e.move.translation_mm for e in ends])
-        return cls(normals, (normals * points).sum(axis=1), rotations, translations)
+        leaned = tuple((i, e) for i, e in enumerate(ends) if e.hinge is not None)
+        return cls(normals, (normals * points).sum(axis=1), rotations, translations, leaned)
 
 
 def _crossing(edges_mm, joints: _Joints | None, normal, offsets_mm):
@@ -187,6 +196,8 @@ def _crossing(edges_mm, joints: _Joints | None, normal, offsets_mm):
     corners = _met(edges_mm, np.broadcast_to(normal, (len(offsets_mm), 3)), offsets_mm)
     if joints is None:
         return corners
+    for i, ends in joints.leaned:
+        corners[i] = _leaned(edges_mm[:, i], ends, corners[i], normal, offsets_mm[i])
     above = np.einsum("mck,mk->mc", corners, joints.normals) - joints.offsets_mm[:, None]
     is_lower = (above <= 0)[..., None]
     if is_lower.all():
@@ -195,6 +206,18 @@ def _crossing(edges_mm, joints: _Joints | None, normal, offsets_mm):
     landed = _met(edges_mm, back, offsets_mm - joints.translations_mm @ normal)
     moved = landed @ joints.rotations.swapaxes(1, 2) + joints.translations_mm[:, None]
     return np.where(is_lower, corners, moved)
+
+
+def _leaned(edges_mm, ends: PostEnds, corners, normal, offset_mm):
+    """Return where a plane meets the edges (n, 4, 3) of a leaned post below its upper end, (4, 3). [mm]
+
+    ``corners`` are where it meets them on the uncut car; below the hinge they stay.
+    """
+    move = ends.lower_move
+    back, offset = normal @ move.rotation, offset_mm - move.translation_mm @ normal
+    landed = move.points(_met(edges_mm[:, None], back[None], np.array([offset]))[0])
+    is_foot = ends.hinge.foot.height_above(corners) <= 0
+    return np.where(is_foot[:, None], corners, landed)
 
 
 def _met(edges_mm, normals, offsets_mm):

@@ -55,6 +55,45 @@ class EdgeMark:
 
 
 @dataclass(frozen=True, kw_only=True)
+class HingeMark:
+    """Where the two cuts around a hinge cross one corner edge of a post's box.
+
+    Attributes
+    ----------
+    foot_mm, loose_mm : (x, y, z)
+        The lower and the upper mark, on the uncut post.
+    removed_mm : float
+        Along the edge, from mark to mark; the kerf included.
+    gap_mm : float
+        Left once the lower end has been leaned, square to the lower face.
+    """
+
+    edge: str
+    foot_mm: Point
+    loose_mm: Point
+    removed_mm: float
+    gap_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeanReport:
+    """The lower end of a post, cut around at a hinge and turned about it.
+
+    Leans are those of the line from the hinge to the middle of the lower cut.
+    """
+
+    hinge_mm: Point  # on the axis; it stays
+    height_mm: float  # plumb, of the axis' point that lands on the lower cut, above the hinge
+    turn_deg: float  # whole angle of the turn
+    lean_side_before_deg: float
+    lean_side_after_deg: float
+    lean_front_before_deg: float
+    lean_front_after_deg: float
+    mouth_mm: float  # widest gap of the wedge at the box
+    edges: tuple[HingeMark, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class PostReport:
     """One post on one side."""
 
@@ -74,6 +113,7 @@ class PostReport:
     bead_mm: float  # oblique perimeter of the box in the cut plane
     edges: tuple[EdgeMark, ...]
     remedy: str
+    lean: LeanReport | None = None  # None: the lower end stays
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,7 +138,7 @@ class SeamReport:
     """
 
     name: str
-    kind: str  # skin, post, window, strip
+    kind: str  # skin, post, window, strip, hinge
     side: str  # right, left or centre
     pieces: tuple[str, str]
     length_mm: float

@@ -3,7 +3,8 @@
 A cell of waste (a slug, the kerf around the window panel, the trimmings of a
 shifted post) lies between two pieces; its borders with them are the two sides
 of a seam.  Two pieces that touch with nothing between them make a seam too.
-A post's box makes one of its own: four straight edges in the cut plane.
+A post's box makes one of its own: four straight edges in the cut plane, and,
+if it is leaned, four more around its hinge.
 
 Length of a bead: the edge of the first piece, counted once, not both faces of
 the sheet.  Skin that lies over the outer face of a post's box (over its front
@@ -21,11 +22,12 @@ from .built import Built
 from .edges import Edge
 from .fit import Facing, Meeting, edge_of, meetings
 from .layout import BODY, METAL, ROOF, WASTE, WINDOW, Cell, Chain
+from .moves import IDENTITY
 from .placing import PostKey
 from .posts import PostEnds
 from .report import SeamReport, SeamStation, Spread
 
-SKIN, POST, WINDOW_SEAM, STRIP = "skin", "post", "window", "strip"
+SKIN, POST, WINDOW_SEAM, STRIP, HINGE = "skin", "post", "window", "strip", "hinge"
 FILLER_SEAM = "filler"  # a seam between a piece and a filler, or between two fillers
 _FIRST = {BODY: 0, ROOF: 1, WINDOW: 2}
 
@@ -83,8 +85,10 @@ def _panel_border(built):
     return [Side(c, cell) for cell in cells for c in built.layout.chains_of[id(cell)] if c.line == "flange"]
 
 
-def looseness(part: str) -> int:
-    """Return how loose a piece is: a strip before a post's upper end, window panel, roof and body."""
+def looseness(part: str) -> float:
+    """Return how loose a piece is: strip, upper end, window panel, roof, leaned end, body, in that order."""
+    if part.endswith("lower"):
+        return 0.5
     return _FIRST.get(part, 3 if part.endswith("upper") else 4)
 
 
@@ -187,6 +191,9 @@ def _add(found, place, grid, pieces, first, second, facing=None):
     elif what == "slug":
         name, kind = f"{rest}, {grid.kind} skin", SKIN
         side = rest.split()[-1]
+    elif what == "hinge":
+        name, kind = f"{rest}, hinge, {grid.kind} skin", HINGE
+        side = rest.split()[-1]
     elif what == "cut":
         name, kind = f"{pieces[0]} to {pieces[1]}, {grid.name}", SKIN
     else:
@@ -215,11 +222,17 @@ def seam_reports(built: Built) -> list[SeamReport]:
 
 
 def post_box_facings(built: Built) -> list[tuple[Seam, list[Facing]]]:
-    """Return the seam around the box of every post, and which edge of it faces which."""
-    return [
+    """Return the seam around the box of every post, and of every hinge, and which edge faces which."""
+    boxes = [
         (_box_seam(built, key), [Facing((a,), (b,)) for a, b in zip(*post_edges(ends), strict=True)])
         for key, ends in built.ends.items()
     ]
+    hinges = [
+        (_hinge_seam(built, key), [Facing((a,), (b,)) for a, b in zip(*hinge_edges(ends), strict=True)])
+        for key, ends in built.ends.items()
+        if ends.hinge
+    ]
+    return [*boxes, *hinges]
 
 
 def reports_along(built: Built, laid: list[tuple[Seam, list[Facing]]]) -> list[SeamReport]:
@@ -229,19 +242,30 @@ def reports_along(built: Built, laid: list[tuple[Seam, list[Facing]]]) -> list[S
 
 
 def _box_seam(built, key):
-    pieces = (BODY, built.upper_piece(key))
+    pieces = (built.lower_piece(key), built.upper_piece(key))
     return Seam(f"{' '.join(key)}, post", POST, key[1], pieces, (), (), (), key)
+
+
+def _hinge_seam(built, key):
+    pieces = (BODY, built.lower_piece(key))
+    return Seam(f"{' '.join(key)}, hinge, post", HINGE, key[1], pieces, (), (), (), None)
 
 
 def _over_post(built, seam, edge, along_mm):
     """Length of an edge that lies over the post's own box."""
-    if seam.post is None or seam.kind not in (SKIN, FILLER_SEAM) or not seam.first:
+    if seam.post is None or seam.kind not in (SKIN, HINGE, FILLER_SEAM) or not seam.first:
         return 0.0
     ends = built.ends[seam.post]
-    _, _, w, d = ends.line.frame(ends.s_lower[0])
+    is_hinge = seam.kind == HINGE
+    s, centre = ends.s_lower[0], ends.plane_in_place.point_mm
+    if is_hinge:
+        s, centre = ends.line.crossing(ends.hinge.foot)[0], np.array(ends.hinge.point_mm)
+    _, _, w, d = ends.line.frame(s)
+    if not is_hinge:
+        w, d = ends.lower_move.vectors(w), ends.lower_move.vectors(d)
     on_side = seam.first[0].chain.grid.kind == "side"
     direction, half = (w[0], ends.line.post.width_mm / 2) if on_side else (d[0], ends.line.post.depth_mm / 2)
-    place = (edge.point_mm - ends.plane.point_mm) @ direction
+    place = (edge.point_mm - centre) @ direction
     low, high = np.minimum(place[:-1], place[1:]), np.maximum(place[:-1], place[1:])
     covered = np.clip(np.minimum(high, half) - np.maximum(low, -half), 0, None)
     return float(np.diff(along_mm) @ (covered / np.maximum(high - low, 1e-12)))
@@ -255,9 +279,18 @@ def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
     """
     lower = ends.line.face_outline(ends.s_lower, -ends.s_lower)
     upper = ends.line.face_outline(ends.s_upper, 1 - ends.s_upper)
-    first = [_metal_below(points, normals) for points, normals in lower]
-    second = [_metal_below(ends.move.points(p), ends.move.vectors(n)) for p, n in upper]
-    return first, second
+    return _moved_rims(lower, ends.lower_move), _moved_rims(upper, ends.move)
+
+
+def hinge_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
+    """Return the edges of the two cut faces around a leaned post's hinge, as :func:`post_edges` does."""
+    foot, loose = (ends.line.crossing(flat) for flat in (ends.hinge.foot, ends.hinge.loose))
+    lower, upper = ends.line.face_outline(foot, -foot), ends.line.face_outline(loose, 1 - loose)
+    return _moved_rims(lower, IDENTITY), _moved_rims(upper, ends.lower_move)
+
+
+def _moved_rims(rims, move):
+    return [_metal_below(move.points(points), move.vectors(normals)) for points, normals in rims]
 
 
 def _metal_below(points, normals) -> Edge:

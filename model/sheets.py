@@ -129,7 +129,13 @@ class Sheet:
         if self.name == WINDOW or self.built.upper is None:
             return []
         if self.name == BODY:
-            return [self.built.lower.height_above(grid, points_mm)]
+            feet = [lean for lean in self.built.leans if lean.stretch_on(grid.name)]
+            lower = self.built.lower.height_above(grid, points_mm)
+            return [lower, *(lean.foot_bound(grid.name, points_mm) for lean in feet)]
+        for lean in self.built.leans:
+            if self.name == lean.piece:
+                lower = self.built.lower.height_above(grid, points_mm)
+                return [lower, *lean.bounds(grid.name, points_mm)]
         out = [-self.built.upper.height_above(grid, points_mm)]
         for shift in self.built.shifts:
             if grid.name == f"side {shift.key[1]}":
@@ -262,6 +268,9 @@ def sheets_of(built: Built) -> list[Sheet]:
         side = next((s.key[1] for s in built.shifts if name.startswith(s.name)), None)
         if side is not None:
             regions = tuple(r for r in regions if r.grid.name == f"side {side}")
+        lean = next((lean for lean in built.leans if lean.piece == name), None)
+        if lean is not None:
+            regions = tuple(r for r in regions if lean.stretch_on(r.grid.name))
         out.append(Sheet(name, regions, shape.car.gauge_mm, move, built))
     return out
 

@@ -8,7 +8,8 @@ only: the measured skin, and the outer faces of the posts.
 slow, and the measure of the live tier's answer.
 
 Names of parts are the layout's, and ``post A right lower``, ``upper``,
-``slug`` (``post A right`` where the roof is not cut).  A pane that is cut
+``slug`` (``post A right`` where the roof is not cut); of a leaned post also
+``foot`` and ``wedge``.  A pane that is cut
 through is two parts, ``pane door glass right on body`` and ``… on roof``.
 """
 
@@ -38,7 +39,7 @@ from .bodies import KeepOutBody, posts_of
 from .built import Built
 from .exactfaces import ExactFaces, exact_faces
 from .exactkernel import location_of, made_compound
-from .exactposts import lower_end, post_outside, post_solid, slug, upper_end, whole_post
+from .exactposts import foot, lower_end, post_outside, post_solid, slug, upper_end, wedge, whole_post
 from .exactsheets import Sheets
 from .layout import BODY, GLASS_WASTE, METAL, PANE, WASTE, Cell
 from .measured import KeepOut
@@ -129,9 +130,13 @@ def post_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
             parts.append(ExactPart(name, POST, BODY, shaped(whole_post(line)), IDENTITY))
             continue
         piece = built.upper_piece(key)
-        parts.append(ExactPart(f"{name} lower", POST, BODY, shaped(lower_end(ends)), IDENTITY))
+        below = built.lower_piece(key)
+        parts.append(ExactPart(f"{name} lower", POST, below, shaped(lower_end(ends)), ends.lower_move))
         parts.append(ExactPart(f"{name} upper", POST, piece, shaped(upper_end(ends)), ends.move))
         parts.append(ExactPart(f"{name} slug", POST, BODY, shaped(slug(ends)), IDENTITY, True))
+        if ends.hinge is not None:
+            parts.append(ExactPart(f"{name} foot", POST, BODY, shaped(foot(ends)), IDENTITY))
+            parts.append(ExactPart(f"{name} wedge", POST, BODY, shaped(wedge(ends)), IDENTITY, True))
     return parts
 
 

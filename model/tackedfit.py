@@ -296,7 +296,7 @@ def _bend(stand: Stand, k):
 def _post(built, key, found: Adjustment):
     """Return where the upper end of a post stands, moved and bent with the roof around it."""
     ends = built.ends[key]
-    line, plane = ends.line, ends.plane
+    line, plane = ends.line, ends.plane_in_place
     landing = ends.move.points(line.lines(ends.s_take)[0])
     shapes = bend_shapes(landing[None], roof_corners_mm(built))
     local = found.move @ translation(*(shapes[0] @ found.amounts_mm))

@@ -12,7 +12,9 @@ from model.report import (
     EdgeMark,
     Finding,
     HeadReport,
+    HingeMark,
     Interference,
+    LeanReport,
     NewMetalEdge,
     NewMetalReport,
     PostReport,
@@ -61,6 +63,31 @@ def sample_post(post="B", side="right", **changed):
         "remedy": "shift the upper end 1-7/16 in rearward",
     }
     return PostReport(**{**values, **changed})
+
+
+def sample_lean():
+    """Return a lower end laid back from 32° to 36.67° about a hinge 14 in below its upper cut."""
+    edges = tuple(
+        HingeMark(
+            edge=edge,
+            foot_mm=(150.0, 610.0, 1066.8),
+            loose_mm=(151.0, 609.8, 1069.2),
+            removed_mm=2.4,
+            gap_mm=4.8,
+        )
+        for edge in ("axis", "front outer", "front inner", "rear inner", "rear outer")
+    )
+    return LeanReport(
+        hinge_mm=(150.0, 610.0, 1066.8),
+        height_mm=355.6,
+        turn_deg=4.67,
+        lean_side_before_deg=32.0,
+        lean_side_after_deg=36.67,
+        lean_front_before_deg=11.5,
+        lean_front_after_deg=11.5,
+        mouth_mm=4.8,
+        edges=edges,
+    )
 
 
 def sample_seam(name="B right, lower", **changed):

@@ -40,6 +40,14 @@ def place_notes(report: Report) -> dict[str, str]:
                 f"{signed_cell(post.miss_across_mm, unit, 'inboard', 'outboard')}",
             ],
         )
+        if post.lean:
+            notes[f"{name} lower"] = _note(
+                f"lower end of post {name}",
+                [
+                    f"leans {angle_cell(post.lean.lean_side_after_deg, 'rearward', 'forward')}, going up",
+                    f"turned by {angle_cell(post.lean.turn_deg)} about its hinge",
+                ],
+            )
         if post.shift_mm:
             moved = signed_cell(post.shift_mm, unit, "rearward", "forward")
             notes[f"{name} upper"] = _note(f"upper end of post {name}", [f"shifted {moved} along the rail"])

@@ -18,6 +18,7 @@ from .cells import (
     wrapped,
 )
 from .doortext import side_glass_lines
+from .leantext import lean_lines
 from .metaltext import metal_lines
 from .paneltext import panel_lines
 from .sureness import sureness_lines
@@ -62,6 +63,7 @@ def report_text(report: Report) -> str:
         _post_cuts(report, unit) if report.posts else [],
         _post_ends(report, unit) if report.posts else [],
         _marks(report, unit) if report.posts else [],
+        lean_lines(report, unit),
         side_glass_lines(report.side_glass, unit),
         sureness_lines(report.uncertainty, unit) if report.posts else [],
         _caution(CAUTION_CUT) if is_cut else [],

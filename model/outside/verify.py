@@ -19,6 +19,7 @@ from .flatblanks import blank_checks
 from .flatdoors import flat_door_checks
 from .flatposts import flat_post_checks
 from .flatseams import flat_seam_checks
+from .leanedposts import leaned_post_checks
 from .rafters import rafter_checks
 from .sheetsteel import sheet_checks
 from .shopunits import unit_checks
@@ -34,6 +35,7 @@ def all_checks() -> list[Check]:
     return [
         *rafter_checks(),
         *flat_post_checks(),
+        *leaned_post_checks(),
         *flat_seam_checks(),
         *flat_door_checks(),
         *welding_checks(),

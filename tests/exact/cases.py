@@ -6,7 +6,7 @@ from functools import lru_cache
 import cadquery as cq
 
 from model.built import build
-from model.carfile import demo_car_path, demo_plan_path, read_car
+from model.carfile import demo_car_path, demo_laid_back_path, demo_plan_path, read_car
 from model.exactfaces import exact_faces
 from model.output.step import write_step
 from model.plan import SQUARE, STRAIGHT_DOWN, Plan, PostShift
@@ -14,7 +14,7 @@ from model.planfile import read_plan
 from model.solids import SURFACES
 
 CARS = ("coupe", "pickup")
-CASES = tuple(f"{car} {plan}" for car in CARS for plan in ("own plan", "square"))
+CASES = tuple(f"{car} {plan}" for car in CARS for plan in ("own plan", "square", "laid back"))
 
 
 @lru_cache
@@ -29,12 +29,14 @@ def built_of(name):
 
     ``own plan`` ships with the car; ``square`` has cuts square to the posts,
     the roof straight down, B slid by a given length, and the window laid down
-    further; ``stock`` has no plan.
+    further; ``laid back`` ships too, with its A-posts leaned; ``stock`` has no plan.
     """
     car_name, _, which = name.partition(" ")
     car = car_of(car_name)
     if which == "stock":
         return build(car, Plan())
+    if which == "laid back":
+        return build(car, read_plan(demo_laid_back_path(car_name), car))
     plan = read_plan(demo_plan_path(car_name), car)
     if which == "square":
         has_b = any(post.name == "B" for post in car.posts)

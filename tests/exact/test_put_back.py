@@ -92,6 +92,9 @@ def test_placements_in_the_file_are_the_plans_moves(case, stepped):
         if name.startswith("post ") and name.endswith("upper"):
             key = tuple(name.removeprefix("post ").removesuffix(" upper").rsplit(" ", 1))
             assert np.abs(matrix - built.ends[key].move.matrix()[:3]).max() < 1e-9, name
+        if name.startswith("post ") and name.endswith("lower"):
+            key = tuple(name.removeprefix("post ").removesuffix(" lower").rsplit(" ", 1))
+            assert np.abs(matrix - built.ends[key].lower_move.matrix()[:3]).max() < 1e-9, name
 
 
 @pytest.mark.parametrize("case", CASES)

@@ -9,7 +9,7 @@ from OCP.gp import gp_Pnt
 from OCP.TopAbs import TopAbs_IN, TopAbs_OUT
 from quadrature import cell_integrals
 
-from model.exactposts import lower_end, post_solid, slug, upper_end, whole_post
+from model.exactposts import foot, lower_end, post_solid, slug, upper_end, wedge, whole_post
 from model.exactsheets import Sheets
 from model.layout import GLASS_WASTE, METAL, PANE, WASTE
 from model.posts import PostLine
@@ -87,9 +87,13 @@ def test_post_ends_are_valid_hollow_boxes(case):
             post.depth_mm - 2 * post.wall_mm
         )
         zero, one = np.zeros(5), np.ones(5)
-        total = 0.0
+        total, start, below = 0.0, zero, ()
+        if ends.hinge is not None:
+            low, start = line.crossing(ends.hinge.foot), line.crossing(ends.hinge.loose)
+            below = ((foot(ends), zero, low), (wedge(ends), low, start))
         for stretch, low, high in (
-            (lower_end(ends), zero, ends.s_lower),
+            *below,
+            (lower_end(ends), start, ends.s_lower),
             (slug(ends), ends.s_lower, ends.s_upper),
             (upper_end(ends), ends.s_upper, one),
         ):
@@ -113,7 +117,8 @@ def test_post_ends_have_the_live_corners(case):
             if at == 1.0:
                 assert np.abs(ends.plane.height_above(inner)).max() < 1e-9
             else:
-                assert np.abs(ends.plane.height_above(ends.move.points(inner)) - ends.opening_mm).max() < 1e-9
+                height = ends.plane_in_place.height_above(ends.move.points(inner))
+                assert np.abs(height - ends.opening_mm).max() < 1e-9
 
 
 def test_a_keep_out_has_its_volume():

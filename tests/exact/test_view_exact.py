@@ -15,7 +15,7 @@ from model.moves import IDENTITY
 from model.occupant import eye_points_mm
 from model.view import view_report
 
-STEP = [f"{car} {plan}" for car in CARS for plan in ("stock", "own plan", "square")]
+STEP = [f"{car} {plan}" for car in CARS for plan in ("stock", "own plan", "square", "laid back")]
 
 
 def pane_of(built, y):
@@ -81,9 +81,13 @@ def test_what_an_a_post_hides_by_solids(name, side):
     meshes = [box]
     if ends is not None:
         low = box.slice_plane(ends.plane.point_mm, -ends.plane.normal, cap=True)
-        back = ends.move.inverse()
-        high = box.slice_plane(back.points(ends.plane.point_mm), back.vectors(ends.plane.normal), cap=True)
+        back, joint = ends.move.inverse(), ends.plane_in_place
+        high = box.slice_plane(back.points(joint.point_mm), back.vectors(joint.normal), cap=True)
         meshes = [low, high.apply_transform(ends.move.matrix())]
+        if ends.hinge is not None:
+            hinge, up = np.array(ends.hinge.point_mm), np.array(ends.hinge.foot.normal)
+            turned = low.slice_plane(hinge, up, cap=True).apply_transform(ends.lower_move.matrix())
+            meshes = [low.slice_plane(hinge, -up, cap=True), turned, meshes[1]]
     sign = 1.0 if side == "right" else -1.0
     eyes = eye_points_mm(car.seat_mm, car.driver.back_deg)
     neck = eyes["P1" if sign * car.seat_mm[1] > 0 else "P2"]
@@ -104,9 +108,13 @@ def test_what_an_a_post_hides_by_solids(name, side):
             pieces = np.stack([edge, np.roll(edge, -1, axis=0)], axis=1)
             fine = np.concatenate([a + np.linspace(0, 1, 400)[:, None] * (b - a) for a, b in pieces])
             if ends is not None:
-                over = ends.plane.height_above(ends.move.points(fine)) >= 0
+                over = joint.height_above(ends.move.points(fine)) >= 0
                 under = ends.plane.height_above(fine) <= 0
-                fine = np.concatenate([fine[under], ends.move.points(fine[over])])
+                above_hinge = np.zeros(len(fine), bool)
+                if ends.hinge is not None:
+                    above_hinge = ends.hinge.foot.height_above(fine) > 0
+                stays, turns = fine[under & ~above_hinge], fine[under & above_hinge]
+                fine = np.concatenate([stays, ends.lower_move.points(turns), ends.move.points(fine[over])])
             rows.append(fine[np.abs(fine[:, 2] - z) < 0.1])
         rows = np.concatenate(rows)
         seen = azimuth(rows, neck)

@@ -7,7 +7,7 @@ import pytest
 import shapely
 from invented_cars import box_car, cell_area_mm2, flat_car, grid_area_mm2, varied_car, varied_plan, wedge_car
 
-from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
+from model.carfile import demo_car_names, demo_car_path, demo_laid_back_path, demo_plan_path, read_car
 from model.evaluate import build_checked
 from model.layout import BODY, METAL, PANE, ROOF, WASTE, WINDOW
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
@@ -15,7 +15,7 @@ from model.planfile import read_plan
 from model.seams import seams_of
 
 # The demo cars with their own plans, a flat one, and varied ones; more of them under -m heavy.
-FEW = [*demo_car_names(), "wedge", 1, 3, 6, 15]
+FEW = [*demo_car_names(), "wedge", *(f"{name} laid back" for name in demo_car_names()), 1, 3, 6, 15]
 MANY = [pytest.param(seed, marks=pytest.mark.heavy) for seed in range(24) if seed not in FEW]
 EVERY = FEW + MANY
 
@@ -32,8 +32,9 @@ def built_of(key):
         return build_checked(wedge_car(), plan)
     if isinstance(key, int):
         return build_checked(varied_car(key), varied_plan(varied_car(key), key))
-    car = read_car(demo_car_path(key))
-    return build_checked(car, read_plan(demo_plan_path(key), car))
+    name, _, way = key.partition(" ")
+    car = read_car(demo_car_path(name))
+    return build_checked(car, read_plan((demo_laid_back_path if way else demo_plan_path)(name), car))
 
 
 def grids_of(built):
@@ -154,9 +155,18 @@ def test_every_edge_is_free_or_in_one_seam_or_beside_waste_that_joins_nothing(ke
             )
 
 
+def _is_beside(line, grid, point):
+    """Whether a point lies within 90 mm of a post's axis at its height, on the post's side of the car."""
+    if grid.kind in ("roof", "back") or (grid.kind == "side" and grid.side != line.post.side):
+        return False
+    axis = line.frame(line.axis_at_height(point[2]))[0][0]
+    return abs(point - axis)[0 if grid.kind == "side" else 1] < 90
+
+
 @pytest.mark.parametrize("key", EVERY)
 def test_parts_are_named_rightly(key):
-    """Random points: below the lower cut is body, above the upper roof, between them slug or lost glass;
+    """Random points: below the lower cut is body, or beside a leaned post above its hinge what turns with it;
+    above the upper roof, between them slug or lost glass;
     the panel is what lies inside the flange line, a pane what lies inside an opening."""
     built = built_of(key)
     rng = np.random.default_rng(11)
@@ -194,7 +204,17 @@ def test_parts_are_named_rightly(key):
             elif panel[p]:
                 assert cell.part == WINDOW and cell.role == METAL
             elif below:
-                assert cell.part == BODY and cell.carrier == BODY
+                heights = [
+                    (lean, lean.hinge.foot.height_above(points[p]), lean.hinge.loose.height_above(points[p]))
+                    for lean in built.leans
+                    if _is_beside(built.shape.lines[lean.key], grid, points[p])
+                ]
+                if any(min(abs(foot), abs(loose)) < 0.05 for _, foot, loose in heights):
+                    continue
+                turned = [lean.piece for lean, _, loose in heights if loose > 0]
+                cut = [f"hinge {lean.name}" for lean, foot, loose in heights if loose < 0 < foot]
+                assert cell.part == (*turned, *cut, BODY)[0]
+                assert cell.carrier == (*turned, BODY)[0]
             elif above:
                 ours = [s for s in built.shifts if grid.name == f"side {s.key[1]}"]
                 what = next((w for s in ours for a, b, w in s.bounds if a < points[p, 0] < b), None)
@@ -224,10 +244,11 @@ def test_in_a_posts_zone_the_slug_lies_between_its_own_two_planes(key):
         for k, post in enumerate(zones.keys):
             own = weights[:, k] == 1.0
             ends = built.ends[post]
+            point = chain.point_mm[own]
             if chain.line == "lower":
-                off = ends.plane.height_above(chain.point_mm[own])
+                off = ends.plane_in_place.height_above(ends.lower_move.points(point))
             else:
-                off = ends.plane.height_above(ends.move.points(chain.point_mm[own])) - ends.opening_mm
+                off = ends.plane_in_place.height_above(ends.move.points(point)) - ends.opening_mm
             assert np.abs(off).max(initial=0) < 0.01
             checked += own.sum()
     assert checked > 30

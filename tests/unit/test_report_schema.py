@@ -16,6 +16,8 @@ from model.trimreport import TrimLine, TrimStation
 RECORDS_BY_SCHEMA = {
     "post": records.PostReport,
     "mark": records.EdgeMark,
+    "lean": records.LeanReport,
+    "hinge_mark": records.HingeMark,
     "seam": records.SeamReport,
     "station": records.SeamStation,
     "spread": records.Spread,
