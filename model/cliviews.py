@@ -7,7 +7,7 @@ from pathlib import Path
 from .cliwords import add_car, named_car, named_plan, written
 from .errors import FileRefused
 
-GLB_ENDING = ".glb"
+GLB_ENDING, PAGE_ENDING = ".glb", ".html"
 
 
 def add_commands(command):
@@ -27,6 +27,13 @@ def add_commands(command):
         required=True,
         help="folder to write into; made if it is not there",
     )
+
+    review = command("review", _review, "write a page for the owner: turn it, swipe it, print it")
+    add_car(review)
+    review.add_argument(
+        "plans", metavar="PLAN", nargs="+", help="plan files, or those that ship: coupe-plan; one or more"
+    )
+    review.add_argument("-o", "--output", metavar="FILE", required=True, help="HTML file to write")
 
 
 def _add_plan_or_none(parser):
@@ -53,6 +60,15 @@ def _pictures(options):
     built = _built(options)
     files = write_pictures(built, fit_report_of(built), options.output)
     print(f"wrote {len(files)} pictures into {options.output}: {', '.join(sorted({f.stem for f in files}))}")
+
+
+def _review(options):
+    from .output.ownerpage import write_review
+
+    _check_ending(options.output, PAGE_ENDING)
+    car = named_car(options.car)
+    plans = [named_plan(name, car) for name in options.plans]
+    print(written(options.output, lambda path: write_review(car, plans, path)))
 
 
 def _built(options):

@@ -225,11 +225,16 @@ class Picture {
     if (!turn || event.ctrlKey || event.metaKey || event.altKey) return;
     event.preventDefault();
     event.stopPropagation();
+    this.turn(...turn);
+  }
+
+  // Turn by so many steps: around to the right, and down to a lower place to look from.
+  turn(around, down) {
     this.isTurned = true;
     const arm = this.camera.position.clone().sub(this.controls.target);
     const polar = Math.acos(arm.z / arm.length());
-    const azimuth = Math.atan2(arm.y, arm.x) + turn[0] * TURN_RAD;
-    const lean = Math.min(Math.max(polar + turn[1] * TURN_RAD, 1e-4), Math.PI - 1e-4);
+    const azimuth = Math.atan2(arm.y, arm.x) + around * TURN_RAD;
+    const lean = Math.min(Math.max(polar + down * TURN_RAD, 1e-4), Math.PI - 1e-4);
     const flat = arm.length() * Math.sin(lean);
     arm.set(flat * Math.cos(azimuth), flat * Math.sin(azimuth), arm.length() * Math.cos(lean));
     this.camera.position.copy(this.controls.target).add(arm);

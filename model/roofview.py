@@ -15,9 +15,7 @@ from functools import lru_cache
 from importlib import resources
 
 import anywidget
-import numpy as np
 import traitlets
-from scipy.spatial import ConvexHull
 
 from .built import Built, build_on
 from .occupant import driver_eye_mm
@@ -25,7 +23,7 @@ from .plan import Plan
 from .report import Report
 from .shape import CarShape
 from .silhouette import VIEWS
-from .viewparts import LOOKS, NOTHING, before_parts, ghost_of_plan, ghost_of_stock, parts_of
+from .viewparts import LOOKS, NOTHING, before_parts, ghost_of_plan, ghost_of_stock, hull_corners, parts_of
 
 FIELD_OF_VIEW_DEG = 16.0  # nearly parallel; the same in every view
 BACKGROUND = 0xF6F7F8
@@ -90,8 +88,7 @@ class RoofView(anywidget.AnyWidget):
         What a plan is held against is stock again.
         """
         self._stock, self._other = _stock_of(shape), None
-        points = np.concatenate([grid.lattice_mm.reshape(-1, 3) for grid in shape.skin.grids.values()])
-        self._corners = points[ConvexHull(points).vertices].tolist()
+        self._corners = hull_corners(shape)
         seat = shape.car.seat_mm
         self._eye = [] if seat is None else driver_eye_mm(seat, shape.car.driver).tolist()
 

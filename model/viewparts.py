@@ -10,15 +10,17 @@ from functools import lru_cache
 from itertools import groupby
 
 import numpy as np
+from scipy.spatial import ConvexHull
 
 from .built import Built
-from .display import KEEP_OUT, edge_lines, ghost_of, joined, patches_of, stock_edges, thinned
+from .display import COARSE, KEEP_OUT, edge_lines, ghost_of, joined, patches_of, stock_edges, thinned
 from .layout import BODY, PANE, WASTE
 from .moves import IDENTITY
 from .numeric import cross, unit
 from .piececolours import part_rgb, rgb_of
 from .report import Report
 from .seamcolours import class_of
+from .shape import CarShape
 from .silhouette import INK, STOCK_INK
 
 GHOST_COLOUR = "#8796a5"
@@ -55,7 +57,7 @@ LOOKS = {  # of every part; what is clear is drawn in this order, after the rest
 NOTHING = {"position": b""}
 
 
-def parts_of(built: Built, report: Report) -> dict[str, dict]:
+def parts_of(built: Built, report: Report, sag_mm: float = COARSE) -> dict[str, dict]:
     """Return {part: raw arrays} of a plan in place; parts that there are none of are missing.
 
     A part is ``position`` (n, 3) float32, ``normal`` (n, 3) int8 (127 is 1),
@@ -63,7 +65,7 @@ def parts_of(built: Built, report: Report) -> dict[str, dict]:
     a line, all as bytes; and ``names``, [what a run of triangles belongs to,
     one past its last] one after another.
     """
-    shown = {name: _patches(patches) for name, patches in _groups(built)}
+    shown = {name: _patches(patches) for name, patches in _groups(built, sag_mm)}
     shown["edges"] = _edges(edge_lines(built.layout, built.moves))
     if report.seams:
         points, normals, triangles, colours, names = seam_tubes(report)
@@ -97,9 +99,9 @@ def ghost_of_plan(other: Built) -> dict[str, dict]:
 
 
 @lru_cache(maxsize=4)
-def before_parts(other: Built) -> dict[str, dict]:
+def before_parts(other: Built, sag_mm: float = COARSE) -> dict[str, dict]:
     """Return {part: raw arrays} of a whole car, stock or another plan, to be swiped away from."""
-    groups = dict(_groups(other))
+    groups = dict(_groups(other, sag_mm))
     return {
         f"before_{what}": _patches(
             [p for where in ("lower", "upper") for p in groups.get(f"{where}_{what}", [])]
@@ -108,7 +110,13 @@ def before_parts(other: Built) -> dict[str, dict]:
     } | {"before_edges": _edges(edge_lines(other.layout, other.moves))}
 
 
-def _groups(built):
+def hull_corners(shape: CarShape) -> list[list[float]]:
+    """Return the corners of the stock car's convex hull, for a view that has the whole car in sight. [mm]"""
+    points = np.concatenate([grid.lattice_mm.reshape(-1, 3) for grid in shape.skin.grids.values()])
+    return points[ConvexHull(points).vertices].tolist()
+
+
+def _groups(built, sag_mm=COARSE):
     """Return (part, patches in place) for what changes together and looks alike."""
 
     def part_of(patch):
@@ -119,7 +127,7 @@ def _groups(built):
         where = "lower" if patch.carrier == BODY else "upper"
         return f"{where}_panes" if patch.role == PANE else f"{where}_shell"
 
-    patches = sorted(patches_of(built), key=part_of)
+    patches = sorted(patches_of(built, sag_mm), key=part_of)
     return [
         (name, [patch.moved(built.moves.get(patch.carrier, IDENTITY)) for patch in group])
         for name, group in groupby(patches, key=part_of)

@@ -36,6 +36,7 @@ def pictures_of(built: Built, report: Report) -> dict[str, str]:
     """Return {name: SVG}: ``side-before``, ``side-after`` and so on, and ``side-dimensions``."""
     stock = build_on(built.shape, Plan())
     car, said = report.car["name"], drops_said(report)
+    note = NOT_AN_APPROVAL if report.new_metal else OPEN
     is_stock = built.plan.roof is None and built.plan.window is None
     pictures = {}
     for name, view in VIEWS.items():
@@ -44,10 +45,10 @@ def pictures_of(built: Built, report: Report) -> dict[str, str]:
         pictures[f"{stem}-{BEFORE}"] = captioned(before, f"{car}, {name}: stock", AS_MEASURED)
         if not is_stock:
             after = drawing_of(built, view, sag_mm=SAG_MM)
-            pictures[f"{stem}-{AFTER}"] = captioned(after, f"{car}, {name}: {said}", OPEN)
+            pictures[f"{stem}-{AFTER}"] = captioned(after, f"{car}, {name}: {said}", note)
     if not is_stock:
         drawn = side_drawing(built, report, SAG_MM)
-        pictures[f"side-{MEASURED}"] = captioned(drawn, f"{car}, side: {said}", OPEN)
+        pictures[f"side-{MEASURED}"] = captioned(drawn, f"{car}, side: {said}", note)
     return pictures
 
 

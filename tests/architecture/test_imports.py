@@ -38,6 +38,7 @@ def test_the_contracts_in_pyproject_hold():
                 ["report", "coupe"],
                 ["step", "coupe", "-o", "a.step"],
                 ["glb", "coupe", "-o", "a.glb"],
+                ["review", "coupe", "a", "-o", "a.html"],
                 ["demo"],
             )
         ),

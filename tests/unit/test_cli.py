@@ -148,6 +148,12 @@ def test_pictures_of_the_stock_car(run):
     assert len(list(Path("views").iterdir())) == 12
 
 
+def test_review_writes_one_page_and_says_so(run):
+    assert run("review", "pickup", "pickup-plan", "-o", "owner.html") == (DONE, "wrote owner.html\n", "")
+    assert Path("owner.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert run("review", "pickup", "pickup-plan", "-o", "owner.html")[1] == "replaced owner.html\n"
+
+
 def test_demo_leaves_report_step_and_json(run):
     code, out, err = run("demo")
     assert (code, err) == (DONE, "")
@@ -179,6 +185,9 @@ def test_demo_leaves_report_step_and_json(run):
         (("hoops", "coupe", "-o", "no/such/folder/a.csv"), ("folder",)),
         (("glb", "coupe", "coupe-plan", "-o", "chop.gltf"), ("chop.gltf", ".glb")),
         (("pictures", "coupe", "-o", "no/such/folder"), ("folder",)),
+        (("review", "coupe", "coupe-plan", "-o", "page.pdf"), ("page.pdf", ".html")),
+        (("review", "coupe", "-o", "page.html"), ("PLAN",)),
+        (("review", "coupe", "pickup-plan", "-o", "page.html"), ("coupe", "pickup")),
         (("glb", "pickup", "coupe-plan", "-o", "chop.glb"), ("pickup", "coupe")),
     ],
 )
