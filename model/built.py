@@ -9,7 +9,7 @@ import numpy as np
 
 from .cuts import Cut, lower_cut, upper_cut
 from .errors import PlanError
-from .layout import BODY, ROOF, WINDOW, Layout, Shift, layout_of
+from .layout import BODY, WINDOW, Layout, Shift, layout_of
 from .leans import Lean, hinge_of, hinge_point_mm, lean_of
 from .measured import Car
 from .moves import IDENTITY, RigidMove, translation
@@ -18,7 +18,9 @@ from .panelseams import panel_problem
 from .placing import PostKey, RoofPlace, WindowPlace, lean_move, roof_place, shift_mm, window_place
 from .plan import Plan
 from .posts import PostEnds, check_cuts, cut_plane, post_ends
+from .roofparts import CENTRE, RoofParts, roof_parts
 from .shape import CarShape, shape_of
+from .units import shown
 from .windowfit import fitted_window
 
 
@@ -27,13 +29,15 @@ class Built:
     """Geometry of one plan on one car.
 
     ``moves`` has one entry for every piece (``body``, ``roof``, …); ``ends``
-    is empty where the roof is not cut; ``panel_fit`` is None where nothing was
-    left to be fitted.
+    is empty where the roof is not cut.  ``roof`` is the move of a roof in one
+    piece, ``parts`` are what it is split into.  ``panel_fit`` is None where
+    nothing was left to be fitted.
     """
 
     shape: CarShape
     plan: Plan
     roof: RoofPlace
+    parts: RoofParts
     window: WindowPlace
     panel_fit: PanelFit | None
     ends: dict[PostKey, PostEnds]
@@ -47,7 +51,11 @@ class Built:
     def upper_piece(self, key: PostKey) -> str:
         """Return the piece that carries the upper end of a post."""
         name = f"{' '.join(key)} upper"
-        return name if name in self.moves else ROOF
+        return name if name in self.moves else self.part_over(key)
+
+    def part_over(self, key: PostKey) -> str:
+        """Return the part of the roof over a post."""
+        return self.parts.part_of_post(self.shape.lines[key])
 
     def lower_piece(self, key: PostKey) -> str:
         """Return the piece that carries the lower end of a post."""
@@ -66,6 +74,7 @@ class Placed:
     """Where a plan puts the roof, and the ends of every post; all that limits a drop."""
 
     roof: RoofPlace
+    parts: RoofParts
     ends: dict[PostKey, PostEnds]
 
 
@@ -81,11 +90,12 @@ def place(shape: CarShape, plan: Plan) -> Placed:
     planes = {k: cut_plane(line, plan.cut_of(*k)) for k, line in lines.items()}
     roof = roof_place(shape.car, plan.roof, lines, planes)
     if plan.roof is None:
-        return Placed(roof, {})
-    ends = {}
+        return Placed(roof, RoofParts(roof.move), {})
+    parts, ends = roof_parts(shape.car, plan.split, roof.move, lines, planes), {}
     for key, line in lines.items():
-        by = shift_mm(plan.shift_of(*key), line, planes[key], roof.move)
-        move = roof.move @ translation(by) if by else roof.move
+        carried = parts.move_of_post(line)
+        by = shift_mm(plan.shift_of(*key), line, planes[key], carried)
+        move = carried @ translation(by) if by else carried
         gaps = {"kerf_mm": plan.kerf_mm, "root_gap_mm": plan.root_gap_mm}
         lower, hinge = IDENTITY, None
         lean = plan.lean_of(*key)
@@ -94,7 +104,7 @@ def place(shape: CarShape, plan: Plan) -> Placed:
             lower = lean_move(lean, line, planes[key], move, point)
             hinge = hinge_of(shape, key, point, lower, **gaps)
         ends[key] = post_ends(line, planes[key], move, shift_mm=by, lower_move=lower, hinge=hinge, **gaps)
-    return Placed(roof, ends)
+    return Placed(roof, parts, ends)
 
 
 def build(car: Car, plan: Plan) -> Built:
@@ -117,12 +127,14 @@ def build(car: Car, plan: Plan) -> Built:
 def build_on(shape: CarShape, plan: Plan) -> Built:
     """Carry out a plan on a car's geometry; see :func:`build`."""
     placed = place(shape, plan)
-    roof, ends = placed.roof, placed.ends
+    roof, parts, ends = placed.roof, placed.parts, placed.ends
     for post in ends.values():
         check_cuts(post)
     opening_mm = max(plan.kerf_mm, plan.root_gap_mm)
     shifts = tuple(_shift(shape, k, e.shift_mm, opening_mm) for k, e in ends.items() if e.shift_mm)
     leans = tuple(lean_of(shape, e) for e in ends.values() if e.hinge)
+    for shift in shifts:
+        _refuse_shift_over_split(shape.car, shift, parts)
     lower = upper = None
     if ends:
         lower, upper = lower_cut(shape.zones, ends), upper_cut(shape.zones, ends)
@@ -133,14 +145,20 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
         flange_mm = plan.window.flange_mm
         outline = shape.flange(flange_mm)
     ends_mm = shape.centreline_of(outline)
-    layout = layout_of(shape, lower, upper, flange_mm, opening_mm, shifts, leans)
+    if ends and carrier is not IDENTITY:
+        carrier = parts.move_on_centreline(ends_mm[1][0])
+    layout = layout_of(shape, lower, upper, flange_mm, opening_mm, shifts, leans, parts.lines)
     moves = {BODY: IDENTITY}
     if ends:
-        moves[ROOF] = roof.move
+        moves |= parts.moves
     for shift in shifts:
-        moves[f"{shift.name} upper"] = roof.move @ translation(shift.by_mm)
+        carried = parts.move_of_post(shape.lines[shift.key])
+        moves[f"{shift.name} upper"] = carried @ translation(shift.by_mm)
         if any(what == "strip" for _, _, what in shift.bounds):
-            moves[f"{shift.name} strip"] = roof.move @ translation(shift.strip_moves_mm)
+            moves[f"{shift.name} strip"] = carried @ translation(shift.strip_moves_mm)
+    for name, side in ends:
+        if side == CENTRE and parts.lines.is_halved:
+            moves[f"{name} {side} upper"] = ends[name, side].move
     for lean in leans:
         moves[lean.piece] = ends[lean.key].lower_move
     window_move, panel_fit = plan.window, None
@@ -150,7 +168,9 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
     window = window_place(window_move, *ends_mm, carrier)
     if plan.window is not None:
         moves[WINDOW] = window.move
-    return Built(shape, plan, roof, window, panel_fit, ends, shifts, leans, lower, upper, layout, moves)
+    return Built(
+        shape, plan, roof, parts, window, panel_fit, ends, shifts, leans, lower, upper, layout, moves
+    )
 
 
 def _mover_of_window(shape, upper, roof_move):
@@ -160,6 +180,21 @@ def _mover_of_window(shape, upper, roof_move):
     outline = shape.rear_window.outline
     heights = upper.height_above(outline.grid, outline.grid.point(outline.loop_uv))
     return roof_move if heights.min() > 0 else IDENTITY
+
+
+def _refuse_shift_over_split(car, shift, parts):
+    """Refuse a roof cut across where a post's piece or its strip is cut out of the rail."""
+    at, (low, *_, high) = parts.lines.across_at_mm, shift.stations_mm
+    if at is not None and low <= at <= high:
+        raise PlanError(
+            "across_at",
+            f"must be clear of the rail that is cut for the shifted post {shift.name}, from x = "
+            f"{shown(low, car.unit)} to {shown(high, car.unit)}; the roof is cut across at "
+            f"{shown(at, car.unit)}.",
+            "Cut across elsewhere, or shift the post less.",
+            value_mm=at,
+            limit_mm=low if at - low < high - at else high,
+        )
 
 
 def _shift(shape: CarShape, key: PostKey, by_mm: float, kerf_mm: float) -> Shift:

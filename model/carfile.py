@@ -69,6 +69,11 @@ def demo_closed_path(name):
     return _demo_path(name, f"{name}-closed.toml")
 
 
+def demo_split_path(name):
+    """Return the path of the plan that splits and spreads the roof of a demo car."""
+    return _demo_path(name, f"{name}-split.toml")
+
+
 def demo_tacked_path(name):
     """Return the path of the tacked roof, measured again, that ships for a demo car."""
     return _demo_path(name, f"{name}-tacked.toml")

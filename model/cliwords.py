@@ -64,11 +64,22 @@ def named_car(name):
 
 def named_plan(name, car):
     """Return the plan in a file of that name or, where there is none, the one that ships."""
-    from .carfile import demo_car_names, demo_closed_path, demo_laid_back_path, demo_plan_path
+    from .carfile import (
+        demo_car_names,
+        demo_closed_path,
+        demo_laid_back_path,
+        demo_plan_path,
+        demo_split_path,
+    )
     from .planfile import read_plan
 
     names = demo_car_names()
-    paths = {"plan": demo_plan_path, "closed": demo_closed_path, "laid-back": demo_laid_back_path}
+    paths = {
+        "plan": demo_plan_path,
+        "closed": demo_closed_path,
+        "laid-back": demo_laid_back_path,
+        "split": demo_split_path,
+    }
     shipped = {f"{each}-{which}": path(each) for each in names for which, path in paths.items()}
     is_shipped = name in shipped and not Path(name).is_file()
     return read_plan(shipped[name] if is_shipped else name, car)

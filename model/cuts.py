@@ -30,6 +30,7 @@ from .posts import PostEnds
 from .skin import Grid
 
 _SAME_MM = 1e-6  # crossings at a lattice point itself come twice
+_ZERO_MM = 1e-10  # a value that is zero but for rounding
 CHORD_MM = 0.005  # how far the middle of a chord may lie from a cut
 
 
@@ -283,7 +284,8 @@ def trace(grid: Grid, cut: GridCut | Flat | Station | CentrePlane) -> tuple[np.n
 def _on_lattice_edges(grid, cut, uv, values):
     """Move every point along its lattice edge to the zero of ``cut``: regula falsi, Illinois rule.
 
-    ``values`` are the cut's at the lattice.  Returns (u, v) and points.
+    ``values`` are the cut's at the lattice.  A point on an edge that lies in
+    the cut altogether stays.  Returns (u, v) and points.
     """
     lines = grid.lattice_uv[:, 0, 0], grid.lattice_uv[0, :, 1]
     off = [np.abs(uv[:, axis, None] - lines[axis]) for axis in (0, 1)]
@@ -297,14 +299,15 @@ def _on_lattice_edges(grid, cut, uv, values):
     ends = (i, j), (i + ~along_v, j + along_v)
     low, high = (grid.lattice_uv[end] for end in ends)
     f_low, f_high = (values[end] for end in ends)
+    lies_in_it = np.maximum(np.abs(f_low), np.abs(f_high)) < _ZERO_MM
     side = np.zeros(len(uv))
     for _ in range(60):
         span = np.where(f_low == f_high, 1.0, f_low - f_high)
         part = np.clip(f_low / span, 0.0, 1.0)[:, None]
-        x = low + part * (high - low)
+        x = np.where(lies_in_it[:, None], uv, low + part * (high - low))
         point = grid.point(x)
         f = cut.height_above(point)
-        if np.abs(f).max() < 1e-10:
+        if np.abs(f).max() < _ZERO_MM:
             break
         to_low = np.sign(f) == np.sign(f_low)
         f_high = np.where(to_low & (side > 0), f_high / 2, np.where(to_low, f_high, f))

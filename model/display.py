@@ -18,13 +18,14 @@ from functools import lru_cache
 import numpy as np
 
 from .built import Built
-from .cuts import GridCut, Station
+from .cuts import CentrePlane, GridCut, Station
 from .finermesh import finer_mesh
 from .hinges import Flat
-from .layout import BODY, METAL, PANE, ROOF, WASTE, Cell, Layout, layout_of
+from .layout import BODY, METAL, PANE, WASTE, Cell, Layout, layout_of
 from .leans import pane_piece
 from .moves import IDENTITY, RigidMove
 from .numeric import dot
+from .roofparts import ROOF
 from .scene import cell_mesh, keep_out_mesh, post_mesh
 from .shape import CarShape
 from .skin import Grid
@@ -186,11 +187,25 @@ def _cut(patch: Patch, built: Built):
                                 middle.point_mm, middle.normal, middle.triangles, carrier=name
                             )
                         )
-    return [*parts, above]
+    return [*parts, *_roof_parts(above, built.parts.lines)]
+
+
+def _roof_parts(roof: Patch, lines):
+    """Split a patch of the roof where the roof is split; every part of it moves with its own."""
+    patches = [roof]
+    for cut in lines.cuts:
+        patches = [side for patch in patches for side in split_by(cut, patch)]
+    out = []
+    for patch in patches:
+        if len(patch.triangles):
+            middle = patch.point_mm[patch.triangles[0]].mean(axis=0)
+            name = lines.part_at(middle)
+            out.append(patch.with_triangles(patch.point_mm, patch.normal, patch.triangles, carrier=name))
+    return out
 
 
 @lru_cache(maxsize=256)
-def split_by(cut: GridCut | Flat | Station, patch: Patch) -> tuple[Patch, Patch]:
+def split_by(cut: GridCut | Flat | Station | CentrePlane, patch: Patch) -> tuple[Patch, Patch]:
     """Split a patch by a cut, remembered; triangles it crosses are quartered first, as it may bend."""
     if not len(patch.triangles):
         return patch, patch

@@ -37,6 +37,9 @@ below the opening; tan b and tan b' are the means over its two edges.  It goes
 down by the lesser of its height and the measured depth of its well; what is
 left stands above the opening's lower edge.
 
+**A split roof** carries every corner and leg with the part over it; the outline
+spans the strip let in between.
+
 The outline for a template is made in :mod:`model.panetemplate`.
 """
 
@@ -50,7 +53,6 @@ import shapely
 
 from .built import Built
 from .doorreport import DOOR, FIXED, DoorLeg, PaneCorner, PaneReport, WellReport
-from .layout import ROOF
 from .measured import Opening, Post
 from .moves import RigidMove
 from .numeric import unit
@@ -170,33 +172,40 @@ def _in_side_view(move: RigidMove, places_mm):
 
 def _movers(built: Built, frame: Frame) -> list[RigidMove]:
     """Return the move of the metal at every upper corner of a fixed pane."""
-    moves = []
-    for i in frame.upper:
-        x, carrier = frame.corners_mm[i, 0], ROOF
+    moves = _roof_moves(built, frame)
+    for n, i in enumerate(frame.upper):
+        x = frame.corners_mm[i, 0]
         for shift in built.shifts:
             if shift.key in frame.posts and shift.front_mm - 1e-9 <= x <= shift.rear_mm + 1e-9:
-                carrier = f"{shift.name} upper"
-        moves.append(built.moves[carrier])
+                moves[n] = built.moves[f"{shift.name} upper"]
     return moves
+
+
+def _roof_moves(built: Built, frame: Frame) -> list[RigidMove]:
+    """Return the move of the roof, or of its part, over every upper corner."""
+    y = -1.0 if frame.glass.opening.side == "left" else 1.0
+    over = [(frame.corners_mm[i, 0], y, 0.0) for i in frame.upper]
+    return [built.moves[built.parts.lines.part_at(point)] for point in over]
 
 
 def _moved_rail(built: Built, frame: Frame):
     """Return the upper corners' new places (n, 2), how far metal is to be brought there, and its moves."""
-    corners, roof = frame.corners_mm, built.moves[ROOF]
+    corners = frame.corners_mm
     upper = corners[list(frame.upper)]
     if frame.kind == FIXED:
         moves = _movers(built, frame)
         places = np.concatenate([_in_side_view(m, p) for m, p in zip(moves, upper, strict=True)])
         return places, np.zeros(2), moves
-    places, jog = _in_side_view(roof, upper), np.zeros(2)
+    moves, jog = _roof_moves(built, frame), np.zeros(2)
+    places = np.concatenate([_in_side_view(m, p) for m, p in zip(moves, upper, strict=True)])
     ends = []
     for end, (at, beside) in enumerate(((0, 1), (-1, -2))):
         foot = corners[frame.feet[end]]
-        met = _meeting(foot, upper[at], places[at], places[beside])
+        met = _meeting(foot, upper[at], places[at], _in_side_view(moves[at], upper[beside])[0])
         ends.append(places[at] if met is None else met)
         jog[end] = ends[-1][0] - places[at][0]
     places[0], places[-1] = ends
-    return places, jog, [roof] * len(places)
+    return places, jog, moves
 
 
 def _meeting(a, b, c, d):
@@ -275,13 +284,14 @@ def _leg(built: Built, frame: Frame, end: int) -> DoorLeg:
 def _leg_ends(built, line, key) -> PostEnds:
     """Return both ends of a leg: cut at its post's height where there is room, else in its middle."""
     plan, low, high = built.plan, line.post.cut_from_mm, line.post.cut_to_mm
+    over = built.moves[built.parts.lines.part_at(line.ends_mm[1, 0])]
 
     def ends_at(height_mm):
         plane: CutPlane = cut_plane(
             line, replace(plan.cut_of(*key), post=line.post.name, height_mm=float(height_mm))
         )
         gaps = {"kerf_mm": plan.kerf_mm, "root_gap_mm": plan.root_gap_mm}
-        return post_ends(line, plane, built.moves[ROOF], **gaps)
+        return post_ends(line, plane, over, **gaps)
 
     ends = ends_at(np.clip(built.ends[key].plane.point_mm[2], low, high))
     if room_above_mm(ends) >= 0:

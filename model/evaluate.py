@@ -17,19 +17,17 @@ from .fillerseams import closed_seam_reports, new_metal_reports
 from .findings import findings_of
 from .glass import window_report
 from .interference import interference_of
-from .layout import ROOF
 from .leanreport import edge_name, lean_report
 from .limits import check_ranges, refused_drop
 from .measured import Car
 from .metalblanks import with_blanks
 from .metalfindings import metal_findings
-from .moves import IDENTITY
 from .occupant import effective_headroom_mm
 from .panelfindings import panel_findings
 from .plan import Plan
 from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
-from .report import EdgeMark, PostReport, Report, Totals
+from .report import EdgeMark, PostReport, Report, RoofPart, SplitReport, Totals
 from .seams import seam_reports
 from .shape import CarShape
 from .sheets import metal_area_mm2, waste_area_mm2
@@ -86,6 +84,7 @@ def fit_report_of(built: Built) -> Report:
         totals=_totals(built, seams),
         findings=(),
         new_metal=new_metal_reports(fillers, seams, plan.root_gap_mm),
+        split=_split_report(built),
     )
     return replace(report, findings=_findings(built, report))
 
@@ -107,6 +106,21 @@ def _findings(built, report):
     found = (*found, *panel_findings(built), *metal_findings(built, report.new_metal))
     found = (*found, *view_findings(built, report.view), *door_findings(built, report.side_glass))
     return (*found, *(car_findings(built.shape) if is_stock else ()))
+
+
+def _split_report(built: Built) -> SplitReport | None:
+    parts = built.parts
+    if not parts.lines.cuts:
+        return None
+    return SplitReport(
+        spread_mm=parts.spread_mm,
+        lengthen_mm=parts.lengthen_mm,
+        across_at_mm=parts.lines.across_at_mm,
+        parts=tuple(
+            RoofPart(name=name, forward_mm=-parts.along_mm(name), outward_mm=parts.spread_mm / 2)
+            for name in parts.moves
+        ),
+    )
 
 
 def _post_report(built: Built, key) -> PostReport:
@@ -179,7 +193,7 @@ def _totals(built: Built, seams) -> Totals:
         by_kind[seam.kind] = by_kind.get(seam.kind, 0.0) + seam.length_mm
         by_side[seam.side] = by_side.get(seam.side, 0.0) + seam.length_mm
     plan, roof = built.plan, built.shape.skin.grids["roof"]
-    move = built.moves.get(ROOF, IDENTITY)
+    move = built.parts.whole  # its parts go apart level
     removed = waste_area_mm2(built)
     headroom = [stock_headroom_mm(built.shape), headroom_mm(built)]
     return Totals(
@@ -202,9 +216,9 @@ def _totals(built: Built, seams) -> Totals:
 def headroom_mm(built: Built) -> float | None:
     """Return effective headroom under the roof where the plan puts it. [mm]"""
     car = built.shape.car
-    if car.seat_mm is None or ROOF not in built.moves:
+    if car.seat_mm is None or not built.ends:
         return stock_headroom_mm(built.shape)
-    return effective_headroom_mm(built.shape.skin.grids["roof"], car.gauge_mm, car.seat_mm, built.moves[ROOF])
+    return effective_headroom_mm(built.shape.skin.grids["roof"], car.gauge_mm, car.seat_mm, built.parts)
 
 
 @lru_cache(maxsize=8)

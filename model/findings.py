@@ -6,6 +6,7 @@ from .built import Built
 from .glass import pane_height
 from .laws import WINDSHIELD_LEAST_MM, WINDSHIELD_SOURCE
 from .report import Finding, Interference, PostReport, SeamReport, WindowReport
+from .roofparts import FRONT, LEFT, REAR, RIGHT, is_roof
 from .seams import FILLER_SEAM
 from .units import shown
 
@@ -92,27 +93,54 @@ def findings_of(
             )
         )
     if built.plan.roof is not None:
-        for name in sorted(
-            {p.removeprefix("glass removed ") for p in built.layout.parts if "glass removed" in p}
-        ):
-            cut = window.windshield_height_before_mm - window.windshield_height_after_mm
-            if name.startswith("windshield"):
-                lost = cut
-            else:
-                lost = _lost_height_mm(built, name)
-            found.append(
-                Finding(
-                    kind="new glass",
-                    where=name,
-                    message=f"Pane about {shown(lost, unit)} lower: make a template; "
-                    "laminated glass can be cut, tempered glass cannot.",
-                    measured=lost,
-                    limit=0.0,
-                    unit="mm",
-                    source="ASTM C1048, from memory: no cutting after tempering",
-                )
-            )
+        found += _glass_findings(built, window, unit)
     return tuple(found)
+
+
+def _glass_findings(built, window, unit):
+    """Return every pane to be made anew: lower by what is cut out, wider by the roof's spread."""
+    cut = {p.removeprefix("glass removed ") for p in built.layout.parts if "glass removed" in p}
+    apart = _apart_mm(built)
+    found = []
+    for name in sorted(cut | apart.keys()):
+        lost = 0.0
+        if name in cut:
+            before, after = window.windshield_height_before_mm, window.windshield_height_after_mm
+            lost = before - after if name.startswith("windshield") else _lost_height_mm(built, name)
+        grows = apart.get(name, {})
+        changes = [f"{shown(lost, unit)} lower"] if name in cut else []
+        changes += [f"{shown(mm, unit)} {way}" for way, mm in grows.items()]
+        found.append(
+            Finding(
+                kind="new glass",
+                where=name,
+                message=f"Pane about {' and '.join(changes)}: make a template; "
+                "laminated glass can be cut, tempered glass cannot.",
+                measured=lost if name in cut else max(grows.values()),
+                limit=0.0,
+                unit="mm",
+                source="ASTM C1048, from memory: no cutting after tempering",
+            )
+        )
+    return found
+
+
+def _apart_mm(built):
+    """Return {opening: {wider or longer: mm}} of every opening that a split of the roof goes through."""
+    found = {}
+    for part, cells in built.layout.parts.items():
+        words = {word for cell in cells if is_roof(cell.carrier) for word in cell.carrier.split()}
+        grows = {
+            way: mm
+            for way, mm, ends in (
+                ("wider", built.parts.spread_mm, {RIGHT, LEFT}),
+                ("longer", built.parts.lengthen_mm, {FRONT, REAR}),
+            )
+            if part.startswith("pane ") and ends <= words and mm
+        }
+        if grows:
+            found[part.removeprefix("pane ")] = grows
+    return found
 
 
 def _lost_height_mm(built, name):

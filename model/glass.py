@@ -15,10 +15,11 @@ from functools import lru_cache
 import numpy as np
 
 from .built import Built
-from .layout import BODY, ROOF, WINDOW
+from .layout import BODY, WINDOW
 from .measured import VIEWS
 from .outlines import Outline, outline_in_view
 from .report import WindowReport
+from .roofparts import is_roof
 from .shape import GlassOpening
 
 
@@ -64,7 +65,8 @@ def carrier_of(built: Built, opening: GlassOpening, points_mm) -> list[str]:
     if built.upper is None:
         return [BODY] * len(points_mm)
     above = built.lower.height_above(opening.outline.grid, points_mm) > 0
-    carriers = [ROOF if a else BODY for a in above]
+    part_at = built.parts.lines.part_at
+    carriers = [part_at(p) if a else BODY for p, a in zip(points_mm, above, strict=True)]
     grid_name = opening.outline.grid.name
     for lean in built.leans:
         for i in np.nonzero(lean.is_loose(grid_name, np.asarray(points_mm)) & ~above)[0]:
@@ -75,7 +77,12 @@ def carrier_of(built: Built, opening: GlassOpening, points_mm) -> list[str]:
 def moved_outline(built: Built, opening: GlassOpening, points_mm) -> np.ndarray:
     """Return points of an opening's edge where the plan puts them, shape (n, 3). [mm]"""
     carriers = carrier_of(built, opening, points_mm)
-    return np.array([built.moves[c].points(p) for c, p in zip(carriers, points_mm, strict=True)])
+    return np.array(
+        [
+            built.parts.points(p) if is_roof(c) else built.moves[c].points(p)
+            for c, p in zip(carriers, points_mm, strict=True)
+        ]
+    )
 
 
 def pane_height(built: Built, opening: GlassOpening) -> PaneHeight:

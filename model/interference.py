@@ -35,8 +35,9 @@ from .bodies import KeepOutBody, PostBody, posts_of
 from .built import Built
 from .fillers import Filler
 from .fillersheets import filler_sheet
-from .layout import BODY, ROOF
+from .layout import BODY
 from .report import Interference
+from .roofparts import is_roof
 from .sheets import FAR_MM, NEAR_MM, Sheet, sheets_of
 from .triangles import inside_all, volume_inside
 
@@ -122,7 +123,8 @@ def _depth_of_lap(surface, corners, sheet: Sheet, body: Sheet) -> float:
         if meets.any():  # on this grid at all, not just above it from afar
             out, within = max(out, over[:, :, 0].max()), max(within, -over[:, :, 1].min())
     cut_loose = _ends(body.built)
-    at_crease = ROOF in (sheet.name, body.name) and (sheet.name in cut_loose or body.name in cut_loose)
+    names = (sheet.name, body.name)
+    at_crease = any(map(is_roof, names)) and any(name in cut_loose for name in names)
     return float(max(min(out if at_crease else out + body.thickness_mm, within), 0.0))
 
 

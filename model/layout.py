@@ -11,7 +11,7 @@ Parts of the skin are named:
 
 =====================  ======================================================
 ``body``               everything below the cuts; stays
-``roof``               everything above them
+``roof``               everything above them; ``roof front right`` … if it is split
 ``window panel``       the rear window with its flange
 ``B right upper``      upper end of a shifted post with its stretch of rail
 ``B right strip``      the strip of rail that changes sides for it
@@ -39,11 +39,15 @@ from .errors import PlanError
 from .leans import Lean, hinge_lines, leaned_part, pane_piece
 from .outlines import LEAST_SAMPLES, STEP_MM
 from .placing import PostKey
+from .roofparts import ROOF as ROOF
+from .roofparts import SplitLines
 from .shape import CarShape
 from .skin import Grid
 
-BODY, ROOF, WINDOW = "body", "roof", "window panel"
+BODY, WINDOW = "body", "window panel"
 METAL, WASTE, PANE, GLASS_WASTE = "metal", "waste", "pane", "glass waste"
+
+WHOLE = SplitLines()  # a roof in one piece
 
 # Of the next chord; a shorter first chord is not followed.  Not a ratio that halving chords gives.
 SHORT_END = 0.1
@@ -83,8 +87,8 @@ class Chain:
     """A stretch of line between two nodes, with the cell on its left and on its right.
 
     ``line`` says which line it belongs to: ``border u0``, ``opening …``,
-    ``flange``, ``kerf``, ``lower``, ``upper``, ``shift``, ``hinge``, ``middle``.  Outside the grid's
-    border a cell is None.  ``is_smooth`` are the samples that a smooth curve is laid through,
+    ``flange``, ``kerf``, ``lower``, ``upper``, ``shift``, ``hinge``, ``middle``, ``split``.  Outside the
+    grid's border a cell is None.  ``is_smooth`` are the samples that a smooth curve is laid through,
     ``length_mm`` is measured along it.
     """
 
@@ -210,6 +214,7 @@ def layout_of(
     kerf_mm: float,
     shifts,
     leans=(),
+    split: SplitLines = WHOLE,
 ) -> Layout:
     """Return the cells and chains of a plan.
 
@@ -224,6 +229,8 @@ def layout_of(
         Width lost around the window panel.
     shifts : sequence of Shift
     leans : sequence of Lean
+    split : SplitLines
+        Where the roof is cut into parts.
     """
     nodes: dict[str, list[float]] = {"v0": [], "v1": []}
     for shift in shifts:
@@ -246,6 +253,7 @@ def layout_of(
             own,
             leaned,
             at_gutter,
+            split,
         )
         cells += new_cells
         chains += new_chains
@@ -263,6 +271,7 @@ def _grid_part(
     shifts: tuple[Shift, ...],
     leans: tuple[Lean, ...],
     gutter_nodes: tuple[tuple[str, float], ...],
+    split: SplitLines,
 ):
     """Return cells and chains of one grid; remembered, for a move alone changes none of them."""
     window = None
@@ -273,8 +282,11 @@ def _grid_part(
         panel = window[0].polygon if window is not None else None
         for name, cut in (("lower", lower), ("upper", upper)):
             lines += [(name, uv) for whole in trace(grid, cut) for uv in _outside(whole, panel)]
-        if grid.kind != "side" and not any(side == "centre" for _, side in lower.zones.keys):
+        has_middle = grid.kind != "side" and not any(side == "centre" for _, side in lower.zones.keys)
+        if has_middle and not split.is_halved:
             lines += [("middle", uv) for uv in _middle_of_slugs(grid, lower, upper)]
+        for cut in split.cuts:
+            lines += [("split", uv) for whole in _above(grid, cut, lower) for uv in _outside(whole, panel)]
     for shift in shifts:
         lines += [("shift", _rail_line(shape, grid, Station(x))) for x in shift.stations_mm]
     for lean in leans:
@@ -282,7 +294,7 @@ def _grid_part(
     lines = _border_lines(grid, lines, gutter_nodes) + lines
     coordinates, tags, polygons = noded(lines)
     inside = shapely.get_coordinates(shapely.point_on_surface(polygons))
-    names = _names(shape, grid, inside, lower, upper, window, shifts, leans)
+    names = _names(shape, grid, inside, lower, upper, window, shifts, leans, split)
     cells = [Cell(grid, polygon, *name) for polygon, name in zip(polygons, names, strict=True)]
     sides = [[None if k is None else cells[k] for k in pair] for pair in beside(coordinates, polygons)]
     point, _, _, normal = grid.frame(np.concatenate(coordinates))
@@ -332,13 +344,27 @@ def _middle_of_slugs(grid, lower, upper):
     for uv in trace(grid, CentrePlane()):
         point = grid.point(uv)
         is_above = lower.height_above(point) > 0, upper.height_above(point) > 0
-        keep = is_above[0] & ~is_above[1]
-        for side in is_above:
-            at = np.nonzero(side[:-1] != side[1:])[0]
-            keep[at] = keep[at + 1] = True
-        limits = np.nonzero(np.diff(np.concatenate([[False], keep, [False]])))[0]
-        out += [uv[a:b] for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
+        out += _stretches(uv, is_above[0] & ~is_above[1], is_above)
     return out
+
+
+def _above(grid, cut, lower):
+    """Return the stretches of the line of a split above the lower cut, each reaching one sample below it."""
+    out = []
+    for uv in trace(grid, cut):
+        is_above = lower.height_above(grid.point(uv)) > 0
+        out += _stretches(uv, is_above, [is_above])
+    return out
+
+
+def _stretches(uv, keep, sides):
+    """Return the stretches of a line to keep, with both samples wherever one of ``sides`` changes."""
+    keep = keep.copy()
+    for side in sides:
+        at = np.nonzero(side[:-1] != side[1:])[0]
+        keep[at] = keep[at + 1] = True
+    limits = np.nonzero(np.diff(np.concatenate([[False], keep, [False]])))[0]
+    return [uv[a:b] for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
 
 
 @lru_cache(maxsize=128)
@@ -392,7 +418,7 @@ def _border_lines(grid, lines, nodes):
     ]
 
 
-def _names(shape, grid, inside_uv, lower, upper, window, shifts, leans):
+def _names(shape, grid, inside_uv, lower, upper, window, shifts, leans, split):
     """Return (part, role, carrier) for one point inside every cell."""
     points = grid.point(inside_uv)
     below = above = None
@@ -420,7 +446,7 @@ def _names(shape, grid, inside_uv, lower, upper, window, shifts, leans):
             )
             carrier = part or BODY
         elif above[i]:
-            carrier = _shifted_part(grid, points[i], shifts) or ROOF
+            carrier = _shifted_part(grid, points[i], shifts) or split.part_at(points[i])
         else:
             carrier = None
         if in_panel[i]:
@@ -430,7 +456,9 @@ def _names(shape, grid, inside_uv, lower, upper, window, shifts, leans):
             if carrier is None:
                 names.append((f"glass removed {name}", GLASS_WASTE, BODY))
             else:
-                names.append((f"pane {name}", PANE, ROOF if carrier.startswith("trimming") else carrier))
+                if carrier.startswith("trimming"):
+                    carrier = split.part_at(points[i])
+                names.append((f"pane {name}", PANE, carrier))
         elif in_kerf[i]:
             names.append(("trimming rear window", WASTE, BODY))
         elif carrier is None:

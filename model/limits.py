@@ -18,7 +18,7 @@ from .errors import PlanError
 from .measured import Car
 from .placing import cab_height_mm, roof_length_mm, window_limits
 from .plan import FIT, Plan, RoofMove
-from .plancheck import check_words
+from .plancheck import WIDEST_SPLIT_MM, check_words
 from .posts import room_above_mm
 from .units import shown
 
@@ -128,6 +128,10 @@ def check_ranges(car: Car, plan: Plan) -> None:
         ]
         if not isinstance(plan.roof.fore_aft, str):
             checks.append(("fore_aft", plan.roof.fore_aft, (-length / 4, length / 4)))
+    for name in ("spread", "lengthen") if plan.split is not None else ():
+        apart = getattr(plan.split, f"{name}_mm")
+        if apart is not None and not isinstance(apart, str):
+            checks.append((name, apart, (0.0, WIDEST_SPLIT_MM)))
     if plan.window is not None:
         window, limits = plan.window, window_limits(car)
         checks += [("flange", window.flange_mm, (LEAST_FLANGE_MM, length))]

@@ -21,9 +21,10 @@ import shapely
 from .built import Built
 from .errors import PlanError
 from .hooptable import panel_rows
-from .layout import METAL, ROOF
+from .layout import METAL
 from .measured import CROWN
 from .posts import EDGES
+from .roofparts import is_roof
 from .tacked import Point
 
 _NEAR_UV = 1e-7
@@ -69,11 +70,11 @@ def marked_points(built: Built) -> Mapping[str, MarkedPoint]:
 
 
 def _skin_points(built):
-    move, measured = built.moves[ROOF], list(_measured_points(built.shape.car))
+    measured = list(_measured_points(built.shape.car))
     on_roof = _is_on_roof(built, np.array([point for _, point, _ in measured]))
     for (name, point, is_mirrored), is_on in zip(measured, on_roof, strict=True):
         if is_on:
-            planned = tuple(move.points(point).tolist())
+            planned = tuple(built.parts.points(point).tolist())
             yield MarkedPoint(
                 name=name, before_mm=point, planned_mm=planned, is_mirrored=is_mirrored, is_mark=False
             )
@@ -102,8 +103,9 @@ def _measured_points(car):
 
 
 def _is_on_roof(built, points_mm):
-    """Which points have a cell of the skin around them, and none but metal that moves with the roof, (n,)."""
-    has_roof, has_other = np.zeros((2, len(points_mm)), bool)
+    """Which points have a cell of the skin around them, and none but metal of one part of the roof, (n,)."""
+    has_other = np.zeros(len(points_mm), bool)
+    over = {part: np.zeros(len(points_mm), bool) for part in built.parts.moves}
     for grid in built.shape.skin.grids.values():
         foot = grid.foot(points_mm)
         is_on = np.linalg.norm(foot.point - points_mm, axis=1) < _ON_SKIN_MM
@@ -111,18 +113,18 @@ def _is_on_roof(built, points_mm):
         for cell in built.layout.cells:
             if cell.grid is grid:
                 touches = is_on & (shapely.distance(cell.polygon, at) < _NEAR_UV)
-                if cell.role == METAL and cell.carrier == ROOF:
-                    has_roof |= touches
+                if cell.role == METAL and is_roof(cell.carrier):
+                    over[cell.carrier] |= touches
                 else:
                     has_other |= touches
-    return has_roof & ~has_other
+    return (sum(over.values()) == 1) & ~has_other
 
 
 def _post_marks(built):
     car = built.shape.car
     measured = {(post.name, post.side) for post in car.posts}
     for key, ends in built.ends.items():
-        if built.upper_piece(key) != ROOF:
+        if not is_roof(built.upper_piece(key)):
             continue
         post, side = key
         marks = ends.line.lines(ends.s_upper)

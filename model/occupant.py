@@ -22,6 +22,9 @@ mix of men and women (SAE J941, foreword), whose mean stature in that table is
 1688.5 mm; so a driver of stature S has eyes 0.457 (S − 1688.5) above Pm.  The
 crown lies 90.6 mm behind the eyes (SAE J1052, from memory).  The seat stays
 where R was measured.
+
+Under a split roof the part over the line counts; over the opening between
+two parts, that part, carried on, which comes nearest.
 """
 
 from __future__ import annotations
@@ -30,8 +33,10 @@ import numpy as np
 
 from .measured import Driver
 from .moves import IDENTITY, RigidMove
+from .roofparts import RoofParts
 from .skin import Grid
 
+AS_IT_STANDS = RoofParts(IDENTITY)
 LINE_DEG = 8.0
 ADDED_MM = 102.0
 MEAN_STATURE_MM = 1688.5
@@ -81,25 +86,40 @@ def crown_mm(seat_mm, driver: Driver) -> np.ndarray:
     return own_eye_mm(seat_mm, driver) + [CROWN_BEHIND_EYE_MM, 0.0, CROWN_SHARE * driver.stature_mm]
 
 
-def effective_headroom_mm(roof: Grid, gauge_mm: float, seat_mm, move: RigidMove = IDENTITY) -> float | None:
-    """Return effective headroom under the roof after ``move``; None where the line misses the roof. [mm]"""
+def effective_headroom_mm(
+    roof: Grid, gauge_mm: float, seat_mm, parts: RoofParts = AS_IT_STANDS
+) -> float | None:
+    """Return effective headroom under the roof as its parts move; None where the line misses it. [mm]"""
     lean = np.radians(LINE_DEG)
-    length = length_to_roof_mm(roof, gauge_mm, seat_mm, (np.sin(lean), 0.0, np.cos(lean)), move)
+    length = length_to_roof_mm(roof, gauge_mm, seat_mm, (np.sin(lean), 0.0, np.cos(lean)), parts)
     return None if length is None else length + ADDED_MM
 
 
-def head_clearance_mm(roof: Grid, gauge_mm: float, seat_mm, driver: Driver, move: RigidMove = IDENTITY):
+def head_clearance_mm(
+    roof: Grid, gauge_mm: float, seat_mm, driver: Driver, parts: RoofParts = AS_IT_STANDS
+) -> float | None:
     """Return plumb room between a driver's head and the roof's inside, below zero where they meet. [mm]
 
     None where the roof does not reach over the head.
     """
     x, y, z = crown_mm(seat_mm, driver)
-    length = length_to_roof_mm(roof, gauge_mm, (x, y, seat_mm[2]), (0.0, 0.0, 1.0), move)
+    length = length_to_roof_mm(roof, gauge_mm, (x, y, seat_mm[2]), (0.0, 0.0, 1.0), parts)
     return None if length is None else float(length - (z - seat_mm[2]))
 
 
-def length_to_roof_mm(roof: Grid, gauge_mm: float, start_mm, direction, move: RigidMove) -> float | None:
-    """Return the length along a unit vector to the inside of the roof after ``move``, or None. [mm]
+def length_to_roof_mm(roof: Grid, gauge_mm: float, start_mm, direction, parts: RoofParts) -> float | None:
+    """Return the length along a unit vector to the inside of the roof as its parts move, or None. [mm]"""
+    own, carried_on = [], []
+    for part, move in parts.moves.items():
+        found = _to_part(roof, gauge_mm, start_mm, direction, move)
+        if found is not None:
+            length, foot = found
+            (own if parts.lines.part_at(foot) == part else carried_on).append(length)
+    return min(own or carried_on, default=None)
+
+
+def _to_part(roof, gauge_mm, start_mm, direction, move: RigidMove):
+    """Return the length to the inside of one part, carried on, and where that is on the uncut roof, or None.
 
     Newton's method on S(u, v) = start + L d for (u, v, L), in the roof's own
     place; the skin's gauge is taken off square to it.
@@ -122,4 +142,4 @@ def length_to_roof_mm(roof: Grid, gauge_mm: float, start_mm, direction, move: Ri
             break
     if uv.min() < 0 or uv.max() > 1 or length <= 0:
         return None
-    return float(length - gauge_mm / (normal[0] @ direction))
+    return float(length - gauge_mm / (normal[0] @ direction)), roof.point(uv)[0]

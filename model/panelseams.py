@@ -16,11 +16,12 @@ from scipy.spatial import cKDTree
 
 from .edges import Edges
 from .fit import edge_of, nearest_chords, read_on_chords, station_counts, stations, turn_deg
-from .layout import METAL, ROOF, WASTE, WINDOW, Layout
+from .layout import METAL, WASTE, WINDOW, Layout
 from .measured import Car
 from .moves import IDENTITY, RigidMove
 from .placing import WindowPlace, window_limits, window_place
 from .plan import FIT, WindowMove
+from .roofparts import is_roof
 
 BODY_WEIGHT = 0.1  # of a misfit along the body against one along the roof; assumed
 TURN_LENGTH_MM = 50.0  # over which a break of the line is seen; assumed
@@ -209,9 +210,9 @@ def panel_problem(
         if chain.line == "flange"
     ]
     edges = Edges(border)
-    is_cut = ROOF in moves
+    is_cut = any(map(is_roof, moves))
     seams = tuple(
-        _seam(piece, 1.0 if piece == ROOF or not is_cut else BODY_WEIGHT, sides, moves, edges)
+        _seam(piece, 1.0 if is_roof(piece) or not is_cut else BODY_WEIGHT, sides, moves, edges)
         for piece, sides in sorted(around.items())
     )
     pivot, top = (np.asarray(p, float) for p in ends_mm)

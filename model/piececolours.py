@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from .display import KEEP_OUT, POST
 from .layout import BODY, GLASS_WASTE, PANE, ROOF, WASTE, WINDOW
+from .roofparts import is_roof
 
 COLOURS = {BODY: "#c3c7cb", ROOF: "#6fa3cf", WINDOW: "#6bbf9f"}
 SHIFTED_COLOUR, STRIP_COLOUR, SLUG_COLOUR, GLASS_COLOUR = "#e4d06f", "#c9a227", "#c9735a", "#cfe3ea"
@@ -22,7 +23,9 @@ _OPACITY = {PANE: 0.4, GLASS_WASTE: 0.4, KEEP_OUT: 0.5}
 
 
 def colour_of(carrier: str) -> str:
-    """Return the colour of a piece."""
+    """Return the colour of a piece; the parts of a split roof have the roof's."""
+    if is_roof(carrier):
+        return COLOURS[ROOF]
     if carrier in COLOURS:
         return COLOURS[carrier]
     return STRIP_COLOUR if carrier.endswith("strip") else SHIFTED_COLOUR

@@ -135,6 +135,28 @@ class NewMetal:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RoofSplit:
+    """The roof cut into two or four parts that are moved apart, so that the posts' ends meet.
+
+    Attributes
+    ----------
+    spread_mm : str or float or None
+        How far the right and the left half go apart, half of it each; ``meet``:
+        until the side posts' mean miss across is zero; None: not cut lengthwise.
+    lengthen_mm : str or float or None
+        How far the front and the rear part go apart, half of it each; ``meet``:
+        each until its end posts' mean miss fore-and-aft is zero; None: not cut across.
+    across_at_mm : float or None
+        x on the uncut car where the roof is cut across; None: midway between
+        the upper ends of the last two side posts.
+    """
+
+    spread_mm: str | float | None = None
+    lengthen_mm: str | float | None = None
+    across_at_mm: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
 class PostLean:
     """The lower end of one post cut around at a hinge and turned; ``side`` None means both.
 
@@ -181,6 +203,7 @@ class Plan:
     cut: str = LEVEL
     cuts: tuple[PostCut, ...] = ()
     shifts: tuple[PostShift, ...] = ()
+    split: RoofSplit | None = None
     leans: tuple[PostLean, ...] = ()
     kerf_mm: float = 1.2
     root_gap_mm: float = 0.8

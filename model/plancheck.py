@@ -25,6 +25,7 @@ METAL_GAUGE_MM = (0.4, 3.0)  # assumed: body sheet, as in carcheck
 WIDEST_WELD_MM = 25.4  # assumed: nobody bridges a wider gap with filler wire
 WIDEST_TRIM_MM = 100.0  # assumed: more is another blank
 LEAST_FILLER_MM = 0.1  # between two root gaps; less is nothing but bead
+WIDEST_SPLIT_MM = 300.0  # assumed: parts of a roof further apart are another roof
 MOST_LEAN_DEG = 75.0  # assumed: a post that leans more is none
 STEEPEST_DEG = 80.0  # assumed: a cut plane steeper than that runs along the post
 
@@ -51,6 +52,8 @@ def check_plan(plan, car):
         _check_between("flange", plan.window.flange_mm, 0.0, WIDEST_FLANGE_MM, car)
     if plan.new_metal:
         _check_metal(plan.new_metal, plan.root_gap_mm, car)
+    if plan.split:
+        _check_split(plan, car)
     for cut in plan.cuts:
         for post in posts_of(cut.post, cut.side, setting_name("cut", cut), car):
             if cut.height_mm is not None:
@@ -74,6 +77,32 @@ def _check_metal(metal, root_gap_mm, car):
     _check_between("metal_trim", metal.trim_mm, 0.0, WIDEST_TRIM_MM, car)
 
 
+def _check_split(plan, car):
+    """Refuse a split of a roof that stays, one that cuts nothing, and lengths that no roof has."""
+    split = plan.split
+    if plan.roof is None:
+        raise PlanError("split", "must come with a roof that is moved.", "Give the drops, or leave it out.")
+    if split.spread_mm is None and split.lengthen_mm is None:
+        raise PlanError(
+            "split",
+            "must say how far the roof's parts go apart; it gives neither spread nor lengthen.",
+            f"Give spread, lengthen or both, as a length or {MEET}.",
+        )
+    if split.across_at_mm is not None and split.lengthen_mm is None:
+        raise PlanError(
+            "across_at",
+            "must come with lengthen: without it the roof is not cut across.",
+            f"Give lengthen as a length or {MEET}.",
+        )
+    for name in ("spread", "lengthen"):
+        apart = getattr(split, f"{name}_mm")
+        if apart is not None and not isinstance(apart, str):
+            _check_between(name, apart, 0.0, WIDEST_SPLIT_MM, car)
+    if split.across_at_mm is not None:
+        crown = [hoop.right_mm[-1][0] for hoop in car.hoops]
+        _check_between("across_at", split.across_at_mm, min(crown), max(crown), car)
+
+
 def check_words(plan):
     """Refuse a word that no plan may have, whatever the car."""
     _check_word("cut", plan.cut, (LEVEL, SQUARE))
@@ -84,6 +113,11 @@ def check_words(plan):
         for name, value in zip(("window_forward", "window_down", "lay_down"), moves, strict=True):
             if isinstance(value, str):
                 _check_word(name, value, (FIT,))
+    if plan.split:
+        for name in ("spread", "lengthen"):
+            apart = getattr(plan.split, f"{name}_mm")
+            if isinstance(apart, str):
+                _check_word(name, apart, (MEET,))
     for cut in plan.cuts:
         if isinstance(cut.plane, str):
             _check_word(setting_name("cut", cut), cut.plane, (LEVEL, SQUARE))

@@ -7,10 +7,21 @@ from dataclasses import MISSING, asdict, fields
 
 from .errors import PlanError
 from .fields import choice_hint
-from .plan import FIT, GivenPlane, NewMetal, Plan, PostCut, PostLean, PostShift, RoofMove, WindowMove
+from .plan import (
+    FIT,
+    GivenPlane,
+    NewMetal,
+    Plan,
+    PostCut,
+    PostLean,
+    PostShift,
+    RoofMove,
+    RoofSplit,
+    WindowMove,
+)
 from .plancheck import check_words
 
-WORD_OR_NUMBER = ("fore_aft", "by", "lean")
+WORD_OR_NUMBER = ("fore_aft", "by", "lean", "spread_mm", "lengthen_mm")
 FIT_OR_NUMBER = ("forward_mm", "down_mm", "lay_down_deg")
 
 
@@ -46,6 +57,7 @@ def plan_from_dict(values) -> Plan:
         roof=lambda roof, place: roof and _record(RoofMove, roof, place),
         window=lambda window, place: window and _record(WindowMove, window, place),
         new_metal=lambda metal, place: metal and _record(NewMetal, metal, place),
+        split=lambda split, place: split and _record(RoofSplit, split, place),
         cuts=lambda cuts, place: tuple(
             _cut(cut, f"{place} {n}") for n, cut in enumerate(_list(cuts, place), 1)
         ),
@@ -98,7 +110,7 @@ def _value(name, value, place, default=None):
     is_number = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
     if is_number and (name.endswith(("_mm", "_deg")) or name in WORD_OR_NUMBER):
         return float(value)
-    if isinstance(value, str) and not name.endswith(("_mm", "_deg")):
+    if isinstance(value, str) and (name in WORD_OR_NUMBER or not name.endswith(("_mm", "_deg"))):
         return value
     rule = "a finite number" if name.endswith(("_mm", "_deg")) else "text"
     raise PlanError(

@@ -29,6 +29,7 @@ from .plan import (
     PostLean,
     PostShift,
     RoofMove,
+    RoofSplit,
     WindowMove,
 )
 from .plancheck import check_plan
@@ -36,10 +37,11 @@ from .tomltext import inline_table, length, quoted
 from .units import unit_name
 
 SCHEMA = 1
-HEAD = ("schema", "car", "name", "cut", "kerf", "root_gap", "roof", "window", "new_metal", "post")
+HEAD = ("schema", "car", "name", "cut", "kerf", "root_gap", "roof", "window", "split", "new_metal", "post")
 ROOF = ("front_drop", "rear_drop", "fore_aft")
 WINDOW = ("forward", "down", "lay_down", "flange", "proud", "sink")
 METAL = ("closes_from", "gauge", "trim")
+SPLIT = ("spread", "lengthen", "across_at")
 POST = ("name", "side", "cut", "cut_height", "shift", "lean", "hinge_height")
 GIVEN = ("rises_rearward", "rises_inboard")
 AUTO = "auto"  # the window panel down to the roof's edge; new metal as the car and the weld ask
@@ -116,6 +118,10 @@ def plan_toml(plan: Plan, unit) -> str:
         text += [f"flange = {length(window.flange_mm, unit)}"]
         text += [f"proud = {length(window.proud_mm, unit)}"] if window.proud_mm else []
         text += [f"sink = {length(window.sink_mm, unit)}"] if window.sink_mm is not None else []
+    if plan.split:
+        text += ["", "[split]"]
+        given = ((name, getattr(plan.split, f"{name}_mm")) for name in SPLIT)
+        text += [f"{name} = {length(value, unit)}" for name, value in given if value is not None]
     if plan.new_metal:
         text += ["", "[new_metal]", *_metal_lines(plan.new_metal, unit)]
     for (name, side), line in _lines_by_post(plan, unit).items():
@@ -163,6 +169,7 @@ def _plan_from_values(values, unit):
         name=head.text("name", Plan.name),
         roof=_roof(head.table("roof", ROOF)) if "roof" in head.values else None,
         window=_window(head.table("window", WINDOW)) if "window" in head.values else None,
+        split=_split(head.table("split", SPLIT)) if "split" in head.values else None,
         new_metal=_new_metal(head.table("new_metal", METAL)) if "new_metal" in head.values else None,
         cut=head.choice("cut", (LEVEL, SQUARE), Plan.cut),
         cuts=tuple(_cut(line) for line in lines if {"cut", "cut_height"} & line.values.keys()),
@@ -228,6 +235,17 @@ def sheet_gauge_mm(value, unit, parameter) -> float | None:
             ) from None
     gauge = length_or_word(value, (AUTO,), unit, parameter)
     return None if gauge == AUTO else gauge
+
+
+def _split(fields):
+    apart = {}
+    for name in SPLIT[:2]:
+        value = fields.value(name, None)
+        is_given = value is not None
+        apart[f"{name}_mm"] = (
+            length_or_word(value, (MEET,), fields.unit, fields.at(name)) if is_given else None
+        )
+    return RoofSplit(**apart, across_at_mm=fields.length("across_at", None))
 
 
 def _cut(fields):

@@ -22,6 +22,7 @@ from .plan import (
     PostLean,
     PostShift,
     RoofMove,
+    RoofSplit,
     WindowMove,
 )
 from .plancheck import check_plan
@@ -39,6 +40,9 @@ SETTINGS = {
     "window_proud": "length",
     "window_sink": f"{NONE}, or a length",
     "flange": "length",
+    "spread": f"{MEET}, {NONE}, or a length",
+    "lengthen": f"{MEET}, {NONE}, or a length",
+    "across_at": f"{NONE}, or a length: x on the uncut car",
     "cut": f"{LEVEL} or {SQUARE}, for all posts",
     "kerf": "length",
     "root_gap": "length",
@@ -55,6 +59,7 @@ SETTINGS = {
 ROOF_FIELDS = {"front_drop": "front_drop_mm", "rear_drop": "rear_drop_mm"}
 WINDOW_FIELDS = {"window_proud": "proud_mm", "flange": "flange_mm"}
 WINDOW_WORDS = ("window_forward", "window_down", "lay_down", "window_sink")
+SPLIT_WORDS = {"spread": (MEET, NONE), "lengthen": (MEET, NONE), "across_at": (NONE,)}
 CUT_FIELDS = {"kerf": "kerf_mm", "root_gap": "root_gap_mm"}
 METAL_SETTINGS = ("closes_from", "metal_gauge", "metal_trim")
 POST_SETTINGS = ("cut", "cut_height", "shift", "lean", "hinge_height")
@@ -114,6 +119,9 @@ def _with_setting(plan, name, value, car):
         return replace(plan, window=replace(plan.window or WindowMove(), **{WINDOW_FIELDS[name]: length}))
     if name in CUT_FIELDS:
         return replace(plan, **{CUT_FIELDS[name]: read_length(value, car.unit, name, PlanError)})
+    if name in SPLIT_WORDS:
+        apart = length_or_word(value, SPLIT_WORDS[name], car.unit, name)
+        return _with_split(plan, **{f"{name}_mm": None if apart == NONE else apart})
     if name == "fore_aft":
         way = length_or_word(value, (ALONG_WINDSHIELD, STRAIGHT_DOWN), car.unit, name)
         return replace(plan, roof=replace(plan.roof or RoofMove(), fore_aft=way))
@@ -155,6 +163,12 @@ def _with_metal(metal, name, value, unit):
         return replace(metal, gauge_mm=sheet_gauge_mm(value, unit, name))
     closes_from = length_or_word(value, (AUTO,), unit, name)
     return replace(metal, closes_from_mm=None if closes_from == AUTO else closes_from)
+
+
+def _with_split(plan, **change):
+    """Return the plan with one setting of its split changed; without a cut there is no split left."""
+    split = replace(plan.split or RoofSplit(), **change)
+    return replace(plan, split=None if split == RoofSplit() else split)
 
 
 def _plane(name, value):

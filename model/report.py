@@ -310,6 +310,25 @@ class Totals:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RoofPart:
+    """One part of a split roof: how far it goes from where the roof in one piece would be."""
+
+    name: str
+    forward_mm: float
+    outward_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class SplitReport:
+    """How the parts of a split roof go apart."""
+
+    spread_mm: float  # between the right and the left half
+    lengthen_mm: float  # between the front and the rear part
+    across_at_mm: float | None  # x on the uncut car; None where it is not cut across
+    parts: tuple[RoofPart, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Finding:
     """What a careful fabricator would flag."""
 
@@ -378,9 +397,10 @@ def uncertainty_from_json(values: dict) -> Uncertainty:
 class Report:
     """Everything about one plan on one car.
 
-    ``uncertainty`` is None where it was not asked for; ``trims`` come with
-    ``interference``.  With new metal in the plan, seams, interference and
-    totals are those of the closed roof; ``trims`` are what to cut before it.
+    ``split`` is None where the roof stays in one piece, ``uncertainty``
+    where it was not asked for; ``trims`` come with ``interference``.  With new
+    metal in the plan, seams, interference and totals are those of the closed
+    roof; ``trims`` are what to cut before it.
     """
 
     car: dict
@@ -394,6 +414,7 @@ class Report:
     findings: tuple[Finding, ...]
     side_glass: tuple[PaneReport, ...] = ()
     trims: tuple[TrimLine, ...] = ()
+    split: SplitReport | None = None
     uncertainty: Uncertainty | None = None
     new_metal: tuple[NewMetalReport, ...] = ()
 

@@ -2,7 +2,8 @@
 
 A cell of waste (a slug, the kerf around the window panel, the trimmings of a
 shifted post) lies between two pieces; its borders with them are the two sides
-of a seam.  Two pieces that touch with nothing between them make a seam too.
+of a seam.  Two pieces that touch with nothing between them make a seam too, and so
+do the parts of a split roof: its opening takes a strip.
 A post's box makes one of its own: four straight edges in the cut plane, and,
 if it is leaned, four more around its hinge.
 
@@ -21,15 +22,16 @@ import numpy as np
 from .built import Built
 from .edges import Edge
 from .fit import Facing, Meeting, edge_of, meetings
-from .layout import BODY, METAL, ROOF, WASTE, WINDOW, Cell, Chain
+from .layout import BODY, METAL, WASTE, WINDOW, Cell, Chain
 from .moves import IDENTITY
 from .placing import PostKey
 from .posts import PostEnds
 from .report import SeamReport, SeamStation, Spread
+from .roofparts import is_roof
 
 SKIN, POST, WINDOW_SEAM, STRIP, HINGE = "skin", "post", "window", "strip", "hinge"
 FILLER_SEAM = "filler"  # a seam between a piece and a filler, or between two fillers
-_FIRST = {BODY: 0, ROOF: 1, WINDOW: 2}
+_FIRST = {BODY: 0, WINDOW: 2}
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +91,7 @@ def looseness(part: str) -> float:
     """Return how loose a piece is: strip, upper end, window panel, roof, leaned end, body, in that order."""
     if part.endswith("lower"):
         return 0.5
-    return _FIRST.get(part, 3 if part.endswith("upper") else 4)
+    return _FIRST.get(part, 1 if is_roof(part) else 3 if part.endswith("upper") else 4)
 
 
 def _between(built, cell, found):
@@ -126,7 +128,7 @@ def _beyond(built, cell):
     out: dict[str, list[Side]] = {}
     for chain in built.layout.chains_of[id(cell)]:
         waste = chain.beside(cell)
-        if chain.line != "middle" and waste is not None and waste.role == WASTE:
+        if chain.line not in ("middle", "split") and waste is not None and waste.role == WASTE:
             for further in built.layout.chains_of[id(waste)]:
                 metal = further.beside(waste)
                 if metal is not None and metal.role == METAL:
@@ -139,9 +141,12 @@ def _touching(built, chain, found):
     a, b = chain.left, chain.right
     if a is None or b is None or a.role != METAL or b.role != METAL or a.part == b.part:
         return
-    if looseness(a.part) > looseness(b.part):
+    what = "split" if is_roof(a.part) and is_roof(b.part) else "cut"
+    if looseness(a.part) > looseness(b.part) or (
+        what == "split" and a.part.split()[::-1] > b.part.split()[::-1]
+    ):
         a, b = b, a
-    _add(found, f"cut {a.part}", chain.grid, (a.part, b.part), [Side(chain, a)], [Side(chain, b)])
+    _add(found, f"{what} {a.part}", chain.grid, (a.part, b.part), [Side(chain, a)], [Side(chain, b)])
 
 
 def _around_shift(built, shift, found):
@@ -150,9 +155,9 @@ def _around_shift(built, shift, found):
     The strip comes from one side of the post's piece and goes to the other,
     so its edges meet others than those they were cut from.
     """
-    upper, strip = f"{shift.name} upper", f"{shift.name} strip"
+    upper, strip, roof = f"{shift.name} upper", f"{shift.name} strip", built.part_over(shift.key)
     edges: dict[tuple[str, str], list[Side]] = {}
-    gutter: dict[str, list[Side]] = {upper: [], strip: [], ROOF: []}
+    gutter: dict[str, list[Side]] = {upper: [], strip: [], roof: []}
     for cell in built.layout.parts[f"trimming {shift.name}"]:
         middle = cell.grid.point(np.array(cell.polygon.representative_point().coords))[0, 0]
         for chain in built.layout.chains_of[id(cell)]:
@@ -169,18 +174,18 @@ def _around_shift(built, shift, found):
             gutter[cell.part].append(Side(chain, cell))
         if chain.line == f"border {border}" and chain.grid.name == "roof":
             if low < chain.point_mm[:, 0].mean() < high:
-                gutter[ROOF].append(Side(chain, cell))
-    pairs = [((ROOF, "rear"), (upper, "front")), ((ROOF, "front"), (upper, "rear"))]
+                gutter[roof].append(Side(chain, cell))
+    pairs = [((roof, "rear"), (upper, "front")), ((roof, "front"), (upper, "rear"))]
     if gutter[strip]:
         at = 0 if shift.by_mm >= 0 else 1  # the side of the post to which the strip goes
         beside, own = (("rear", "front"), ("front", "rear"))[at]
-        pairs[at] = ((ROOF, beside), (strip, own))
+        pairs[at] = ((roof, beside), (strip, own))
         pairs.append(((upper, own), (strip, beside)))
     for first, second in pairs:
         _add(found, "shift ", grid, (first[0], second[0]), edges[first], edges[second])
     for piece in (upper, strip):
         if gutter[piece]:
-            _add(found, "gutter ", grid, (piece, ROOF), gutter[piece], gutter[ROOF])
+            _add(found, "gutter ", grid, (piece, roof), gutter[piece], gutter[roof])
 
 
 def _add(found, place, grid, pieces, first, second, facing=None):
@@ -194,10 +199,10 @@ def _add(found, place, grid, pieces, first, second, facing=None):
     elif what == "hinge":
         name, kind = f"{rest}, hinge, {grid.kind} skin", HINGE
         side = rest.split()[-1]
-    elif what == "cut":
-        name, kind = f"{pieces[0]} to {pieces[1]}, {grid.name}", SKIN
+    elif what in ("cut", "split"):
+        name, kind = f"{pieces[0]} to {pieces[1]}, {grid.name}", SKIN if what == "cut" else STRIP
     else:
-        post = " ".join(next(p for p in pieces if p not in (BODY, ROOF)).split()[:-1])
+        post = " ".join(next(p for p in pieces if p != BODY and not is_roof(p)).split()[:-1])
         a, b = (p.split()[-1] for p in pieces)
         name, kind = f"{post}, {a} to {b}{' at the gutter' if what == 'gutter' else ''}", STRIP
     edges = found.setdefault((name, kind, side, pieces), ([], [], []))

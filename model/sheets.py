@@ -19,9 +19,10 @@ import shapely
 from scipy.spatial import cKDTree
 
 from .built import Built
-from .layout import BODY, METAL, ROOF, WASTE, WINDOW, Cell, Shift, layout_of
+from .layout import BODY, METAL, WASTE, WINDOW, Cell, Shift, layout_of
 from .moves import RigidMove
 from .numeric import cross, dot
+from .roofparts import is_roof
 from .scene import Mesh, cell_mesh
 from .shape import CarShape
 from .skin import Grid
@@ -137,6 +138,8 @@ class Sheet:
                 lower = self.built.lower.height_above(grid, points_mm)
                 return [lower, *lean.bounds(grid.name, points_mm)]
         out = [-self.built.upper.height_above(grid, points_mm)]
+        if is_roof(self.name):
+            out += self.built.parts.lines.bounds(self.name, points_mm)
         for shift in self.built.shifts:
             if grid.name == f"side {shift.key[1]}":
                 out += _shift_bounds(self.name, shift, points_mm[:, 0])
@@ -248,7 +251,7 @@ class Sheet:
 def _shift_bounds(name, shift: Shift, x):
     """Return the bounds along x of one piece on the side of a shifted post. [mm]"""
     low, high = shift.bounds[0][0], shift.bounds[-1][1]
-    if name == ROOF:
+    if is_roof(name):
         return [(high - low) / 2 - np.abs(x - (high + low) / 2)]
     for a, b, what in shift.bounds:
         if name == f"{shift.name} {what}":
@@ -264,6 +267,8 @@ def sheets_of(built: Built) -> list[Sheet]:
     uncut = uncut_regions(shape, flange, kerf)
     out = []
     for name, move in built.moves.items():
+        if name not in built.layout.parts:  # the upper end of a post and no skin
+            continue
         regions = uncut[WINDOW if name == WINDOW else BODY]
         side = next((s.key[1] for s in built.shifts if name.startswith(s.name)), None)
         if side is not None:

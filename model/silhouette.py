@@ -28,7 +28,7 @@ from .display import (
     stock_edges,
     stock_patches,
 )
-from .layout import METAL, PANE, ROOF
+from .layout import METAL, PANE
 from .moves import IDENTITY
 from .piececolours import GLASS_COLOUR, colour_of
 from .placing import front_posts
@@ -123,9 +123,10 @@ def side_drawing(built: Built, report: Report, sag_mm: float = COARSE) -> Drawin
     extra, unit, totals = [], report.car["unit"], report.totals
     if built.plan.roof is not None:
         landing = np.mean([built.ends[k].plane.point_mm for k in front_posts(built.shape.car)], axis=0)
-        unmoved = built.moves[ROOF].inverse().points(landing)
+        unmoved = built.parts.whole.inverse().points(landing)
+        landing = built.parts.points(unmoved)
         rear = np.array(built.shape.car.rear_point_mm)
-        lowered = built.moves[ROOF].points(rear)
+        lowered = built.parts.points(rear)
         for name, before, after, side in (("front", unmoved, landing, -1), ("rear", rear, lowered, 1)):
             at = low[0] - 90 if side < 0 else high[0] + 90
             words = (name, f"{_length(before[2] - after[2], unit)} down")

@@ -25,7 +25,6 @@ from scipy.spatial.transform import Rotation
 from .built import Built
 from .errors import MeasureError
 from .evaluate import build_checked
-from .layout import ROOF
 from .markedpoints import MarkedPoint, marked_points
 from .measured import Car
 from .moves import translation
@@ -120,7 +119,7 @@ def fitted(built: Built, tacked: TackedRoof) -> TackedReport:
         If the plan leaves the roof where it is.
     """
     car, known = built.shape.car, marked_points(built)
-    points = [_planned(point, known, built.moves[ROOF]) for point in tacked.points]
+    points = [_planned(point, known, built.parts) for point in tacked.points]
     measured = np.array(
         [[np.nan if mm is None else mm for mm in point.at_mm] for point in tacked.points], float
     )
@@ -226,13 +225,13 @@ def roof_corners_mm(built):
     return np.array([end.move.points(end.line.lines(end.s_take)[0]) for end in ends])
 
 
-def _planned(point, known, move):
+def _planned(point, known, roof):
     if point.before_mm is None:
         return known[point.name]
     return MarkedPoint(
         name=point.name,
         before_mm=point.before_mm,
-        planned_mm=tuple(move.points(point.before_mm).tolist()),
+        planned_mm=tuple(roof.points(point.before_mm).tolist()),
         is_mirrored=False,
         is_mark=False,
     )

@@ -3,7 +3,7 @@
 **Windshield.**  In the plane y = y_eye the elevation of a point P from an eye E
 is atan2(P_z − E_z, E_x − P_x), taken for the lowest and highest point of the
 pane's edge in that plane.  The roof's moves keep y, so a point of the plane
-stays in it.
+stays in it; a half of a split roof brings another point of its edge into it.
 
 **Posts.**  See :mod:`model.postsight`.
 
@@ -17,17 +17,16 @@ not measured.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
 from .built import Built
 from .glass import PaneHeight, edge_in_plane, middle_of, pane_between
-from .layout import ROOF, WINDOW
+from .layout import WINDOW
 from .measured import Point
-from .moves import IDENTITY
-from .occupant import crown_mm, eye_points_mm, head_clearance_mm, own_eye_mm
+from .occupant import AS_IT_STANDS, crown_mm, eye_points_mm, head_clearance_mm, own_eye_mm
 from .placing import front_posts
 from .postsight import PostAhead, hidden_deg, post_ahead
 from .report import HeadReport, PostSight, RearSight, Sight, View
@@ -107,7 +106,7 @@ def _lookout(shape: CarShape) -> _Lookout:
         mirror_mm=_mirror_mm(shape),
         rear=(rear, *middle_of(rear.outline)),
         rear_edge_mm=rear_edge,
-        clearance_mm=_clearance_mm(shape, IDENTITY),
+        clearance_mm=_clearance_mm(shape, AS_IT_STANDS),
     )
 
 
@@ -122,7 +121,7 @@ def _sights(built, lookout):
         up, down = (None, None), (None, None)
         if pane is not None:
             if at[1] not in moved:
-                moved[at[1]] = pane_between(built, *pane)
+                moved[at[1]] = _pane_after(built, pane, at[1])
             ends = moved[at[1]]
             up = tuple(_elevation_deg(at, p) for p in (ends.top_before, ends.top_after))
             down = tuple(-_elevation_deg(at, p) for p in (ends.bottom_before, ends.bottom_after))
@@ -137,6 +136,19 @@ def _sights(built, lookout):
             )
         )
     return tuple(sights)
+
+
+def _pane_after(built, pane, y_mm):
+    """Return a pane in the plane y before and after; its upper end is what a split roof brings there."""
+    opening, bottom, top = pane
+    before = pane_between(built, opening, bottom, top)
+    if built.parts.y_before_mm(y_mm) == y_mm:
+        return before
+    brought = edge_in_plane(opening, built.parts.y_before_mm(y_mm))
+    if brought is None:  # the pane ends short of it: its own top stands for that
+        return before
+    after = pane_between(built, opening, bottom, brought[1])
+    return replace(after, bottom_before=before.bottom_before, top_before=before.top_before)
 
 
 def _elevation_deg(eye, point):
@@ -190,7 +202,7 @@ def _rear_sight(built, lookout):
     moved = mirror
     if built.ends:
         cuts = [built.ends[key].plane.point_mm[2] for key in front_posts(built.shape.car)]
-        moved = built.moves[ROOF].points(mirror) if mirror[2] > np.mean(cuts) else mirror
+        moved = built.parts.points(mirror) if mirror[2] > np.mean(cuts) else mirror
     pane = pane_between(built, *lookout.rear)
     edge = lookout.rear_edge_mm
     before = _behind_deg(eye, mirror, pane.bottom_before, pane.top_before, edge)
@@ -217,7 +229,7 @@ def _rear_edge_after(built, edge):
     grid = built.shape.rear_window.outline.grid
     stays = built.lower.height_above(grid, edge) <= 0
     comes_down = built.upper.height_above(grid, edge) >= 0
-    return np.concatenate([edge[stays], built.moves[ROOF].points(edge[comes_down])])
+    return np.concatenate([edge[stays], built.parts.points(edge[comes_down])])
 
 
 def _behind_deg(eye, mirror, bottom, top, edge):
@@ -231,11 +243,11 @@ def _behind_deg(eye, mirror, bottom, top, edge):
 # ---------------------------------------------------------------- head
 
 
-def _clearance_mm(shape, move):
+def _clearance_mm(shape, parts):
     car = shape.car
     if car.driver.stature_mm is None:
         return None
-    return head_clearance_mm(shape.skin.grids["roof"], car.gauge_mm, car.seat_mm, car.driver, move)
+    return head_clearance_mm(shape.skin.grids["roof"], car.gauge_mm, car.seat_mm, car.driver, parts)
 
 
 def _head(built, lookout):
@@ -243,8 +255,8 @@ def _head(built, lookout):
     if car.driver.stature_mm is None:
         return None
     after = lookout.clearance_mm
-    if ROOF in built.moves:
-        after = _clearance_mm(built.shape, built.moves[ROOF])
+    if built.ends:
+        after = _clearance_mm(built.shape, built.parts)
     return HeadReport(
         stature_mm=car.driver.stature_mm,
         crown_mm=_point(crown_mm(car.seat_mm, car.driver)),

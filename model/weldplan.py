@@ -27,8 +27,9 @@ from __future__ import annotations
 import numpy as np
 
 from .built import Built
-from .layout import ROOF, WINDOW
+from .layout import WINDOW
 from .report import Report, SeamReport
+from .roofparts import ROOF, is_roof
 from .seams import FILLER_SEAM, POST, SKIN, STRIP, WINDOW_SEAM, post_edges
 from .skinlines import crown_mm
 from .skipweld import halving_order, skip_order, stretch_count
@@ -354,7 +355,7 @@ def _by_turns(seams):
 
 def _pulls(built: Built, seams) -> tuple[PanelPull, ...]:
     """Return what shrinkage along two opposite edges would do to the roof, lengthwise and across."""
-    ours = [s for s in seams if ROOF in s.pieces and s.kind != POST]
+    ours = [s for s in seams if any(map(is_roof, s.pieces)) and s.kind != POST]
     if not ours:
         return ()
     shrink = (min(s.shrink_mm[0] for s in ours), max(s.shrink_mm[1] for s in ours))

@@ -13,15 +13,19 @@ def place_notes(report: Report) -> dict[str, str]:
     """Return {name of a piece, post or seam: HTML}."""
     unit, totals, window = report.car["unit"], report.totals, report.window
     notes = {BODY: _note(BODY, ["stays where it is"])}
-    notes[ROOF] = _note(
-        ROOF,
-        [
-            f"down {length_cell(totals.front_drop_mm, unit)} in front, "
-            f"{length_cell(totals.rear_drop_mm, unit)} behind",
-            f"forward {length_cell(totals.roof_forward_mm, unit)}",
-            f"pitch {angle_cell(totals.roof_pitch_deg, 'rear down', 'rear up')}",
-        ],
-    )
+    whole = [
+        f"down {length_cell(totals.front_drop_mm, unit)} in front, "
+        f"{length_cell(totals.rear_drop_mm, unit)} behind",
+        f"forward {length_cell(totals.roof_forward_mm, unit)}",
+        f"pitch {angle_cell(totals.roof_pitch_deg, 'rear down', 'rear up')}",
+    ]
+    notes[ROOF] = _note(ROOF, whole)
+    for part in report.split.parts if report.split else ():
+        apart = (
+            f"then {signed_cell(part.forward_mm, unit, 'forward', 'rearward')}, "
+            f"{length_cell(part.outward_mm, unit)} outboard"
+        )
+        notes[part.name] = _note(part.name, [*whole, apart])
     notes[WINDOW] = _note(
         WINDOW,
         [

@@ -21,6 +21,7 @@ from .doortext import side_glass_lines
 from .leantext import lean_lines
 from .metaltext import metal_lines
 from .paneltext import panel_lines
+from .splittext import split_lines
 from .sureness import sureness_lines
 from .trimtext import trim_lines
 from .viewtext import view_lines
@@ -60,6 +61,7 @@ def report_text(report: Report) -> str:
         view_lines(report, unit),
         _moves(report, unit),
         panel_lines(report, unit),
+        split_lines(report, unit),
         _post_cuts(report, unit) if report.posts else [],
         _post_ends(report, unit) if report.posts else [],
         _marks(report, unit) if report.posts else [],

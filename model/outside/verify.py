@@ -19,6 +19,7 @@ from .flatblanks import blank_checks
 from .flatdoors import flat_door_checks
 from .flatposts import flat_post_checks
 from .flatseams import flat_seam_checks
+from .flatsplit import split_checks
 from .leanedposts import leaned_post_checks
 from .rafters import rafter_checks
 from .sheetsteel import sheet_checks
@@ -39,6 +40,7 @@ def all_checks() -> list[Check]:
         *flat_seam_checks(),
         *flat_door_checks(),
         *welding_checks(),
+        *split_checks(),
         *curve_checks(),
         *sheet_checks(),
         *blank_checks(),

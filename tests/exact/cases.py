@@ -6,7 +6,7 @@ from functools import lru_cache
 import cadquery as cq
 
 from model.built import build
-from model.carfile import demo_car_path, demo_laid_back_path, demo_plan_path, read_car
+from model.carfile import demo_car_path, demo_laid_back_path, demo_plan_path, demo_split_path, read_car
 from model.exactfaces import exact_faces
 from model.output.step import write_step
 from model.plan import SQUARE, STRAIGHT_DOWN, Plan, PostShift
@@ -15,6 +15,7 @@ from model.solids import SURFACES
 
 CARS = ("coupe", "pickup")
 CASES = tuple(f"{car} {plan}" for car in CARS for plan in ("own plan", "square", "laid back"))
+SPLIT_CASES = tuple(f"{car} split" for car in CARS)
 
 
 @lru_cache
@@ -29,7 +30,7 @@ def built_of(name):
 
     ``own plan`` ships with the car; ``square`` has cuts square to the posts,
     the roof straight down, B slid by a given length, and the window laid down
-    further; ``laid back`` ships too, with its A-posts leaned; ``stock`` has no plan.
+    further; ``laid back`` and ``split`` ship too; ``stock`` has no plan.
     """
     car_name, _, which = name.partition(" ")
     car = car_of(car_name)
@@ -37,7 +38,7 @@ def built_of(name):
         return build(car, Plan())
     if which == "laid back":
         return build(car, read_plan(demo_laid_back_path(car_name), car))
-    plan = read_plan(demo_plan_path(car_name), car)
+    plan = read_plan((demo_split_path if which == "split" else demo_plan_path)(car_name), car)
     if which == "square":
         has_b = any(post.name == "B" for post in car.posts)
         plan = replace(

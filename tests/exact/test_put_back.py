@@ -3,11 +3,12 @@
 import cadquery as cq
 import numpy as np
 import pytest
-from cases import CASES, built_of, read_parts
+from cases import CASES, SPLIT_CASES, built_of, read_parts
 from OCP.Bnd import Bnd_Box
 from OCP.BRep import BRep_Tool
 from OCP.BRepBndLib import BRepBndLib
 from OCP.BRepClass import BRepClass_FaceExplorer, BRepClass_FClassifier
+from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.GeomAPI import GeomAPI_ProjectPointOnSurf
 from OCP.gp import gp_Pnt, gp_Pnt2d
 from OCP.TopAbs import TopAbs_IN, TopAbs_ON
@@ -31,14 +32,14 @@ def put_back(case, stepped):
     return skin
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", CASES + SPLIT_CASES)
 def test_pieces_tile_the_stock_skin(case, stepped):
     built, skin = built_of(case), put_back(case, stepped)
     area = sum(area_mm2(face.wrapped) for faces in skin.values() for face in faces)
     assert area == pytest.approx(built.shape.skin.area_mm2, rel=1e-6)
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", CASES + SPLIT_CASES)
 def test_no_hole_and_no_overlap(case, stepped):
     """Points spread over the stock skin lie in exactly one face each."""
     built = built_of(case)
@@ -82,7 +83,7 @@ def _matrix(placed):
     return np.array([[trsf.Value(i, j) for j in range(1, 5)] for i in range(1, 4)])
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", CASES + SPLIT_CASES)
 def test_placements_in_the_file_are_the_plans_moves(case, stepped):
     built = built_of(case)
     for name, (_, placed, _) in read_parts(stepped(case)).items():
@@ -97,12 +98,22 @@ def test_placements_in_the_file_are_the_plans_moves(case, stepped):
             assert np.abs(matrix - built.ends[key].lower_move.matrix()[:3]).max() < 1e-9, name
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", CASES + SPLIT_CASES)
 def test_stock_state_is_cut_but_in_place(case, stepped):
     chopped, stock = read_parts(stepped(case)), read_parts(stepped(case, stays="stock"))
     assert set(chopped) == set(stock)
     for _, placed, _ in stock.values():
         assert np.array_equal(_matrix(placed), np.eye(4)[:3])
+
+
+@pytest.mark.parametrize("case", SPLIT_CASES)
+def test_halves_in_the_file_stand_the_spread_apart(case, stepped):
+    """The kernel's own least distance between the placed halves; both edges were one line in y = 0."""
+    built, parts = built_of(case), read_parts(stepped(case))
+    for end in ("front", "rear"):
+        right, left = (parts[f"roof {end} {side}"][0].wrapped for side in ("right", "left"))
+        apart = BRepExtrema_DistShapeShape(right, left)
+        assert apart.Value() == pytest.approx(built.parts.spread_mm, abs=1e-4)
 
 
 @pytest.mark.parametrize("car", ["coupe", "pickup"])

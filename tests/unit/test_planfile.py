@@ -12,7 +12,7 @@ from sample_cars import TINY_CAR_TOML, TINY_PLAN_TOML
 from model.carfile import read_car
 from model.errors import PlanError
 from model.files import packaged_schema
-from model.plan import GivenPlane, Plan, PostCut, PostShift, RoofMove, WindowMove
+from model.plan import GivenPlane, Plan, PostCut, PostShift, RoofMove, RoofSplit, WindowMove
 from model.plandict import plan_from_dict, plan_to_dict
 from model.planfile import plan_toml, read_plan, write_plan
 from model.plansettings import SETTINGS, plan_with_settings
@@ -112,6 +112,16 @@ plans = st.builds(
     kerf_mm=small,
     root_gap_mm=small,
 )
+apart = st.just("meet") | st.floats(0, 300).map(lambda value: round(value, 6))
+splits = st.builds(RoofSplit, spread_mm=apart, lengthen_mm=st.none() | apart) | st.builds(
+    RoofSplit, lengthen_mm=apart, across_at_mm=st.none() | st.floats(280, 1016)
+)
+plans = plans | st.builds(
+    lambda plan, roof, split: plan.changed(roof=roof, split=split),
+    plans,
+    st.builds(RoofMove, front_drop_mm=lengths, rear_drop_mm=lengths),
+    splits,
+)
 
 
 @settings(max_examples=60, deadline=None)
@@ -124,6 +134,10 @@ def test_any_plan_means_the_same_after_writing_and_reading(car, folder, plan):
     for part in ("roof", "window"):
         old, new = plan_to_dict(plan)[part], plan_to_dict(again)[part]
         assert new == (old and pytest.approx(old, abs=1e-9))
+    old, new = plan_to_dict(plan)["split"], plan_to_dict(again)["split"]
+    assert (old is None) == (new is None)
+    for name, value in (old or {}).items():
+        assert new[name] == (pytest.approx(value, abs=1e-9) if isinstance(value, float) else value)
     for post in car.all_posts():
         old, new = plan.cut_of(post.name, post.side), again.cut_of(post.name, post.side)
         assert new.plane == old.plane
@@ -248,7 +262,7 @@ def test_a_refused_height_carries_its_limit(car):
 
 
 def test_every_setting_is_listed_once():
-    assert len(SETTINGS) == 22
+    assert len(SETTINGS) == 25
 
 
 @pytest.mark.parametrize(
