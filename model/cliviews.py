@@ -35,6 +35,19 @@ def add_commands(command):
     )
     review.add_argument("-o", "--output", metavar="FILE", required=True, help="HTML file to write")
 
+    blanks = command("blanks", _blanks, "draw the flat blanks of a plan's new metal, as PNG and SVG")
+    add_car(blanks)
+    blanks.add_argument(
+        "plan", metavar="PLAN", help="plan file with new metal, or one that ships: coupe-closed"
+    )
+    blanks.add_argument(
+        "-o",
+        "--output",
+        metavar="FOLDER",
+        required=True,
+        help="folder to write into; made if it is not there",
+    )
+
 
 def _add_plan_or_none(parser):
     parser.add_argument(
@@ -69,6 +82,18 @@ def _review(options):
     car = named_car(options.car)
     plans = [named_plan(name, car) for name in options.plans]
     print(written(options.output, lambda path: write_review(car, plans, path)))
+
+
+def _blanks(options):
+    from .evaluate import fit_report_of
+    from .output.blankfiles import without_blank, write_blanks
+
+    built = _built(options)
+    report = fit_report_of(built)
+    files = write_blanks(built, report, options.output)
+    print(f"wrote {len(files)} files into {options.output}: {', '.join(sorted({f.stem for f in files}))}")
+    for name in without_blank(report):
+        print(f"no blank: {name} bends tighter than its sheet is thick")
 
 
 def _built(options):

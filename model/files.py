@@ -64,6 +64,26 @@ def written_beside(path):
         beside.unlink(missing_ok=True)
 
 
+def made_folder(folder) -> Path:
+    """Return a folder to write into, made if it is not there.
+
+    Raises
+    ------
+    FileRefused
+        If it is a file, or cannot be made.
+    """
+    folder = Path(folder)
+    if folder.exists() and not folder.is_dir():
+        raise FileRefused(folder, "must be a folder; it is a file.", "Give another name.")
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as problem:
+        raise FileRefused(
+            folder, f"must be a folder that can be made; {problem.strerror}.", "Make it first."
+        ) from problem
+    return folder
+
+
 def write_bytes_atomically(path, content):
     """Write bytes to a file, all or nothing."""
     with written_beside(path) as beside:

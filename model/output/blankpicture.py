@@ -18,10 +18,11 @@ import shapely
 from ..blanks import YIELD_STRAIN, Blank
 from ..ordinates import ordinates_of, step_for
 from ..units import shop_inches, shown
-from .strainmarks import class_of, colour_of, labels_of, legend, percent, worked_strains
+from .strainmarks import CLASSES, class_of, colour_of, labels_of, legend, percent, worked_strains
 
 WIDTH_PX, MARGIN_PX, ROW_PX = 1000, 70, 20
 TALLEST_PX = 620
+MARK_PX = 32  # from one mark of stretch or shrink to the next
 ROUGH = 0.5  # assumed: strains that change by more than this share of the greatest are told to be rough
 INK, FAINT, DIMENSION_INK = "#2b3036", "#7d8792", "#9a3412"
 CAUTION = (
@@ -173,21 +174,24 @@ def _cells(page, blank):
 
 
 def _marks(page, blank):
-    """Return arrow pairs over the cells that need work: apart where stretched, together where shrunk."""
+    """Return arrow pairs over the cells that need work: apart where stretched, together where shrunk.
+
+    One in each square of a net over the paper, by the cell nearest to the square's middle.
+    """
     strains, directions = worked_strains(blank.strain_map)
     corners = page.at(blank.strain_map.corners_mm)
     middles = (corners[:-1, :-1] + corners[1:, 1:] + corners[1:, :-1] + corners[:-1, 1:]) / 4
-    size = np.sqrt(np.ptp(corners[..., 0]) * np.ptp(corners[..., 1]) / strains.size)
-    reach = float(np.clip(0.55 * size, 4, 11))
-    stride = max(1, int(np.ceil(3.2 * reach / size)))
-    lines = []
-    for i in range(0, strains.shape[0], stride):
-        for j in range(0, strains.shape[1], stride):
-            if class_of(strains[i, j]).stretch_colour == "#ffffff":
-                continue
-            way = directions[i, j] * [1, -1]
-            for sign in (1, -1):
-                lines.append(_arrow(middles[i, j], sign * way, reach, strains[i, j] > 0))
+    squares = np.floor(middles / MARK_PX)
+    off = np.linalg.norm(middles - (squares + 0.5) * MARK_PX, axis=2)
+    lines, taken = [], set()
+    for k in np.argsort(off, axis=None):
+        cell = np.unravel_index(k, off.shape)
+        square = tuple(squares[cell])
+        if square not in taken:
+            taken.add(square)
+            if class_of(strains[cell]) is not CLASSES[0]:
+                way = directions[cell] * [1, -1]
+                lines += [_arrow(middles[cell], s * way, 0.3 * MARK_PX, strains[cell] > 0) for s in (1, -1)]
     return [f'<path d="{" ".join(lines)}" fill="none" stroke="{INK}" stroke-width="0.9"/>'] if lines else []
 
 
@@ -202,12 +206,16 @@ def _arrow(middle, way, reach, is_outward):
 
 
 def _labels(page, blank):
-    out = []
+    """Return where the metal is stretched and shrunk most, in words; a label on another goes below it."""
+    out, taken = [], []
     for label in labels_of(blank.strain_map):
         x, y = page.at(label.at_mm)
         half = 4.4 * len(label.words)
         low, high = page.left + half + 3, page.left + page.scale * blank.length_mm - half - 3
         x = min(max(x, low), high) if low < high else (low + high) / 2
+        while any(abs(x - a) < half + b and abs(y - c) < 17 for a, b, c in taken):
+            y += 17
+        taken.append((x, half, y))
         out.append(page.text(x, y + 5, label.words, size=14, anchor="middle", weight="bold", halo=True))
     return out
 

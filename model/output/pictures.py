@@ -15,8 +15,7 @@ import numpy as np
 import resvg_py
 
 from ..built import Built, build_on
-from ..errors import FileRefused
-from ..files import write_bytes_atomically, write_text_atomically
+from ..files import made_folder, write_bytes_atomically, write_text_atomically
 from ..plan import Plan
 from ..report import Report
 from ..silhouette import INK, VIEWS, Drawing, drawing_of, side_drawing
@@ -99,15 +98,7 @@ def write_pictures(built: Built, report: Report, folder) -> list[Path]:
     FileRefused
         If it cannot be written there.
     """
-    folder = Path(folder)
-    if folder.exists() and not folder.is_dir():
-        raise FileRefused(folder, "must be a folder; it is a file.", "Give another name.")
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as problem:
-        raise FileRefused(
-            folder, f"must be a folder that can be made; {problem.strerror}.", "Make it first."
-        ) from problem
+    folder = made_folder(folder)
     files = []
     for name, svg in pictures_of(built, report).items():
         write_text_atomically(folder / f"{name}.svg", svg)

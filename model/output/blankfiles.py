@@ -1,0 +1,76 @@
+"""The blanks of a plan's new metal as drawings, one SVG and one PNG for each piece."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ..built import Built
+from ..errors import PlanError
+from ..files import made_folder, write_bytes_atomically, write_text_atomically
+from ..fillers import KIND, fillers_of
+from ..metalblanks import can_be_formed, filler_blank
+from ..report import Report
+from .blankpicture import blank_svg
+from .pictures import png_of
+
+
+def blank_drawings(built: Built, report: Report) -> dict[str, str]:
+    """Return {file stem: SVG} of every piece of new metal that can be formed from its sheet.
+
+    Raises
+    ------
+    PlanError
+        If the plan lets no new metal in.
+    """
+    if built.plan.new_metal is None:
+        raise PlanError(
+            "new_metal",
+            "must be in a plan for it to have blanks; this one has none.",
+            "Add a table [new_metal] to it.",
+        )
+    metals = {metal.name: metal for metal in report.new_metal}
+    drawings = {}
+    for filler in fillers_of(built):
+        if can_be_formed(metals[filler.name]):
+            blank = filler_blank(filler, built.plan.new_metal.trim_mm)
+            pieces = filler.seam.pieces
+            drawings[stem_of(filler.name)] = blank_svg(
+                blank, name=filler.name, unit=report.car["unit"], side_names=("", "", *pieces)
+            )
+    return drawings
+
+
+def without_blank(report: Report) -> tuple[str, ...]:
+    """Return the names of the pieces that bend tighter than their sheet is thick, and so have no blank."""
+    return tuple(metal.name for metal in report.new_metal if not can_be_formed(metal))
+
+
+def stem_of(name: str) -> str:
+    """Return a piece's name as the stem of a file.
+
+    Examples
+    --------
+    >>> stem_of("filler C left, side skin")
+    'C-left-side-skin'
+    """
+    return name.removeprefix(f"{KIND} ").replace(",", "").replace("/", "-").replace(" ", "-")
+
+
+def write_blanks(built: Built, report: Report, folder) -> list[Path]:
+    """Write every blank as SVG and PNG into a folder, made if it is not there; return the files.
+
+    Raises
+    ------
+    PlanError
+        If the plan lets no new metal in.
+    FileRefused
+        If it cannot be written there.
+    """
+    drawings = blank_drawings(built, report)
+    folder = made_folder(folder)
+    files = []
+    for stem, svg in drawings.items():
+        write_text_atomically(folder / f"{stem}.svg", svg)
+        write_bytes_atomically(folder / f"{stem}.png", png_of(svg))
+        files += [folder / f"{stem}.svg", folder / f"{stem}.png"]
+    return files

@@ -1,0 +1,89 @@
+"""``plumbdrop blanks``: a drawing for every piece of new metal that can be formed."""
+
+import re
+from functools import lru_cache
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from model import cli
+from model.carfile import demo_car_path, demo_closed_path, read_car
+from model.evaluate import build_checked, fit_report_of
+from model.fillers import fillers_of
+from model.metalblanks import filler_blank
+from model.output.blankfiles import blank_drawings, stem_of, without_blank
+from model.planfile import read_plan
+
+CARS = ("coupe", "pickup")
+
+
+@lru_cache
+def built_of(name):
+    car = read_car(demo_car_path(name))
+    return build_checked(car, read_plan(demo_closed_path(name), car))
+
+
+@lru_cache
+def drawn(name):
+    built = built_of(name)
+    return blank_drawings(built, fit_report_of(built))
+
+
+@pytest.mark.parametrize("name", CARS)
+def test_every_piece_has_a_drawing_or_is_told_to_have_none(name):
+    report = fit_report_of(built_of(name))
+    told = {stem_of(each) for each in without_blank(report)}
+    assert set(drawn(name)) | told == {stem_of(metal.name) for metal in report.new_metal}
+    assert not set(drawn(name)) & told and len(drawn(name)) >= 2
+    for svg in drawn(name).values():
+        words = [text.text for text in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text")]
+        assert words[0].startswith("filler ") and any(w.startswith("Caution: ") for w in words)
+
+
+def from_edge(run, edge, point):
+    """Return how far a point is from one of a run's edges, along its samples. [mm]"""
+    samples = run.laid.point_mm[run.laid.starts[edge] : run.laid.starts[edge + 1]]
+    a, b = samples[:-1], samples[1:]
+    t = np.clip(np.sum((point - a) * (b - a), axis=1) / np.sum((b - a) ** 2, axis=1), 0, 1)
+    return np.linalg.norm(a + t[:, None] * (b - a) - point, axis=1).min()
+
+
+def test_sides_lie_by_the_pieces_they_are_named_for():
+    """The sheet's first column lies a root gap from the first piece's edge, its last from the second's."""
+    built = built_of("coupe")
+    fillers = [filler for filler in fillers_of(built) if stem_of(filler.name) in drawn("coupe")]
+    assert len(fillers) >= 6
+    for filler in fillers:
+        ends = filler.grid.frame(np.array([[0.5, 0.0], [0.5, 1.0]]))[0]
+        for edge, point in zip((filler.run.first, filler.run.second), ends, strict=True):
+            assert from_edge(filler.run, edge, point) == pytest.approx(built.plan.root_gap_mm, abs=0.3), (
+                filler.name
+            )
+        assert all(piece in drawn("coupe")[stem_of(filler.name)] for piece in filler.seam.pieces)
+
+
+@pytest.mark.parametrize("name", CARS)
+def test_the_demo_fillers_lie_flat_and_still(name):
+    """Half as many spans would change no side or diagonal by half a millimetre."""
+    for filler in fillers_of(built_of(name)):
+        if stem_of(filler.name) in drawn(name):
+            blank = filler_blank(filler, 12.7)
+            assert blank.is_settled and blank.doubt_mm < 0.5, filler.name
+
+
+def test_the_command(tmp_path, capsys):
+    folder = tmp_path / "blanks"
+    assert cli.main(["blanks", "pickup", "pickup-closed", "-o", str(folder)]) == cli.DONE
+    said = capsys.readouterr().out
+    files = sorted(path.name for path in folder.iterdir())
+    assert sorted(f"{stem}.{ending}" for stem in drawn("pickup") for ending in ("svg", "png")) == files
+    assert re.search(rf"wrote {len(files)} files into ", said)
+    for each in without_blank(fit_report_of(built_of("pickup"))):
+        assert f"no blank: {each}" in said
+
+
+def test_a_plan_without_new_metal(tmp_path, capsys):
+    assert cli.main(["blanks", "coupe", "coupe-plan", "-o", str(tmp_path / "none")]) == cli.REFUSED
+    assert "new_metal must be in a plan for it to have blanks" in capsys.readouterr().err
+    assert not (tmp_path / "none").exists()
