@@ -12,13 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .bodies import posts_of
 from .built import Built
 from .display import KEEP_OUT, POST
 from .finermesh import finer_mesh
 from .layout import BODY, METAL, PANE
 from .moves import IDENTITY, RigidMove
 from .numeric import cross, dot, unit
-from .scene import cell_mesh, keep_out_mesh, post_mesh
+from .scene import cell_mesh, keep_out_mesh
 
 SAG_MM = 0.4  # of a triangle's edge off the skin: a fifth of a pixel where a car is 2000 pixels long, assumed
 
@@ -106,18 +107,9 @@ def _wound(point, normal, triangles):
 
 
 def _posts(built):
-    parts = []
-    for key, line in built.shape.lines.items():
-        name, ends = f"post {' '.join(key)}", built.ends.get(key)
-        if ends is None:
-            mesh = post_mesh(line, np.zeros(5), np.ones(5))
-            parts.append(NamedPart(name, POST, BODY, *_wound(*mesh), IDENTITY))
-            continue
-        lower = post_mesh(line, np.zeros(5), ends.s_lower)
-        upper = post_mesh(line, ends.s_upper, np.ones(5))
-        parts.append(NamedPart(f"{name} lower", POST, BODY, *_wound(*lower), IDENTITY))
-        parts.append(NamedPart(f"{name} upper", POST, built.upper_piece(key), *_wound(*upper), ends.move))
-    return parts
+    return [
+        NamedPart(body.name, POST, piece, *_wound(*body.mesh), body.move) for piece, body in posts_of(built)
+    ]
 
 
 def _keep_outs(built):

@@ -45,7 +45,7 @@ def plan_review(built: Built, report: Report) -> PlanReview:
         name=report.plan["name"] or "a plan without a name",
         numbers=tuple(_numbers(report)),
         stays=tuple(_stays(built, report)),
-        is_new=tuple(_new(report)),
+        is_new=tuple(_new(built, report)),
         asked=tuple(_asked(report)),
         flagged=tuple(f"{_capital(f.where)}: {f.message}" for f in report.findings if _is_of_the_view(f)),
     )
@@ -128,7 +128,7 @@ def _area_said(mm2, unit):
 
 
 def _stays(built, report):
-    if report.posts:
+    if report.posts and not report.plan.get("split"):
         yield "The roof's own sheet: moved as one piece, not reshaped."
     yield "The body below the cuts, and all that this plan does not name."
     new = {finding.where for finding in _new_glass(report)}
@@ -141,11 +141,15 @@ def _stays(built, report):
         yield f"The rear glass: its opening keeps its shape to {max(change, 0.1):.1f} mm."
 
 
-def _new(report):
+def _new(built, report):
     unit = report.car["unit"]
     if report.posts:
         names = list(dict.fromkeys(post.post for post in report.posts))
         yield f"Posts cut and joined again: {', '.join(names)}."
+    if report.plan.get("split"):
+        yield "The roof cut into parts, which are moved apart and joined again with new sheet between them."
+    for post in dict.fromkeys(lean.key[0] for lean in built.leans):
+        yield f"{post} posts cut around low down and leaned, so that their ends meet the roof's."
     for post in dict.fromkeys(post.post for post in report.posts if abs(post.shift_mm) > 0.4):
         yield f"{post} posts moved along the rail, to stand over their lower ends again."
     if report.plan.get("window"):

@@ -204,7 +204,7 @@ def _shell(patches, moves, edges, view):
     for patch in patches:
         if patch.role not in (METAL, PANE, POST):
             continue
-        move, colour = moves[patch.carrier], colour_of(patch.carrier)
+        move, colour = moves.get(patch.carrier, IDENTITY), colour_of(patch.carrier)
         if patch.role == POST:
             placed = patch.moved(move)
             posts.append((_depth(placed, toward), _fill(patch, move, view, _shaded(colour, 0.55))))

@@ -14,6 +14,8 @@ from importlib import resources
 from ..built import Built, build_on
 from ..evaluate import build_checked, report_of
 from ..files import write_text_atomically
+from ..fillers import KIND as FILLER
+from ..fillers import fillers_of
 from ..layout import BODY, ROOF, WINDOW
 from ..measured import Car
 from ..occupant import driver_eye_mm
@@ -121,14 +123,17 @@ def _stage(stock: Built, built, reviews) -> str:
 
 def _key(built) -> str:
     """Return what the colours of the pieces of these plans mean."""
-    said = {colour_of(name): _piece_said(name) for each in built for name in each.moves}
-    marks = "".join(
-        f'<span><i style="background:{colour}"></i>{words}</span>' for colour, words in said.items()
-    )
-    is_open = "<span>open between pieces: new metal closes it</span>"
-    if all(each.plan.new_metal for each in built):
-        is_open = ""
+    said = dict.fromkeys((colour_of(name), _piece_said(name)) for name in _pieces(built))
+    marks = "".join(f'<span><i style="background:{colour}"></i>{words}</span>' for colour, words in said)
+    is_closed = all(each.plan.new_metal for each in built)
+    is_open = "" if is_closed else "<span>open between pieces: new metal closes it</span>"
     return f'<p class="key">{marks}{is_open}</p>'
+
+
+def _pieces(built) -> list[str]:
+    """Return the names of everything that these plans move or let in."""
+    names = (name for each in built for name in (*each.moves, *(f.name for f in fillers_of(each))))
+    return list(dict.fromkeys(names))
 
 
 def _piece_said(name) -> str:
@@ -138,8 +143,12 @@ def _piece_said(name) -> str:
         ROOF: "stock sheet, moved as one piece",
         WINDOW: "rim of the rear window, moved as one piece",
     }
-    shifted = "strip that changes sides" if name.endswith("strip") else "post moved along the rail"
-    return said.get(name, shifted)
+    if name.startswith(FILLER):
+        return "new sheet"
+    if name.startswith(f"{ROOF} "):
+        return "part of the split roof"
+    kinds = {"strip": "strip that changes sides", "lower": "lower end of a post, leaned"}
+    return said.get(name) or kinds.get(name.rpartition(" ")[2], "post moved along the rail")
 
 
 def _at_a_glance(reviews) -> str:
@@ -249,8 +258,7 @@ def _script(stock: Built, built, reports) -> str:
 
 def _notes(built) -> dict[str, str]:
     """Return what is said of a piece that is pointed at."""
-    names = dict.fromkeys(name for each in built for name in each.moves)
-    return {name: f"<b>{escape(name)}</b><br>{_piece_said(name)}" for name in names}
+    return {name: f"<b>{escape(name)}</b><br>{_piece_said(name)}" for name in _pieces(built)}
 
 
 def _own_file(name) -> str:

@@ -31,10 +31,12 @@ def car_of(name):
 
 @lru_cache
 def built_of(name):
-    """Return what ``coupe`` (the plan that ships) or ``coupe stock`` builds."""
-    car_name, _, stock = name.partition(" ")
-    car = car_of(car_name)
-    return build(car, Plan() if stock else read_plan(demo_plan_path(car_name), car))
+    """Return what ``coupe`` (its own plan), ``coupe laid-back`` or ``coupe stock`` builds."""
+    car_name, _, which = name.partition(" ")
+    car, own = car_of(car_name), demo_plan_path(car_name)
+    if which == "stock":
+        return build(car, Plan())
+    return build(car, read_plan(own.with_name(f"{name.replace(' ', '-')}.toml") if which else own, car))
 
 
 @lru_cache
@@ -56,7 +58,7 @@ def names_of_kind(name, kind):
     return [part.name for part in named_parts(built_of(name)) if part.kind == kind]
 
 
-@pytest.mark.parametrize("name", [*CARS, "coupe stock", "pickup stock"])
+@pytest.mark.parametrize("name", [*CARS, "coupe stock", "pickup stock", "coupe laid-back"])
 def test_every_part_comes_back_once_where_the_plan_puts_it(name):
     scene, parts = scene_of(name), named_parts(built_of(name))
     assert sorted(scene.graph.nodes_geometry) == sorted(part.name for part in parts)
@@ -133,6 +135,16 @@ def test_srgb_is_undone_on_both_branches():
     assert linear_of(0.04045) == pytest.approx(linear_of(0.040450001), abs=1e-7)
     for linear in (0.01, 0.2, 0.7):
         assert linear_of(1.055 * linear ** (1 / 2.4) - 0.055) == pytest.approx(linear, rel=1e-9)
+
+
+def test_a_leaned_post_is_there_with_its_foot_and_its_lower_end_turned():
+    parts = {part.name: part for part in named_parts(built_of("coupe laid-back"))}
+    lowered = [name for name, part in parts.items() if part.kind == POST and name.endswith("lower")]
+    leaned = [name for name in lowered if not parts[name].move.is_identity]
+    assert leaned
+    for name in leaned:
+        assert parts[name.replace("lower", "foot")].move.is_identity
+        assert parts[name].carrier in built_of("coupe laid-back").moves
 
 
 def test_upper_and_lower_ends_of_a_post_part_where_the_report_says():

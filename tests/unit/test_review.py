@@ -16,7 +16,7 @@ from model.errors import PlanError
 from model.evaluate import build_checked, evaluate
 from model.output.ownerpage import POLICY, review_page
 from model.output.packedparts import box_of, packed
-from model.plan import Plan
+from model.plan import NewMetal, Plan
 from model.planfile import read_plan
 from model.review import keeps_rear_glass, length_said, plan_review
 from model.viewparts import parts_of
@@ -106,6 +106,29 @@ def test_a_plan_that_leaves_the_roof_keeps_the_glass_and_asks_for_none():
     assert not any("Posts cut" in text for text in review.is_new)
     kept = next(text for text in review.stays if text.startswith("Glass:"))
     assert all(name in kept for name in ("windshield left", "door glass right", "quarter glass left"))
+
+
+def test_a_post_that_is_leaned_is_said_to_be_new():
+    car, _ = car_and_plan("coupe")
+    plan = read_plan(demo_plan_path("coupe").with_name("coupe-laid-back.toml"), car)
+    built = build_checked(car, plan)
+    assert built.leans
+    review = plan_review(built, evaluate(car, plan))
+    for lean in built.leans:
+        assert any(text.startswith(f"{lean.key[0]} posts cut around") for text in review.is_new)
+    assert "lower end of a post, leaned" in review_page(car, [plan])
+
+
+def test_closed_seams_are_told_as_new_metal():
+    car, plan = car_and_plan("coupe")
+    closed = replace(plan, new_metal=NewMetal())
+    report = evaluate(car, closed)
+    review = plan_review(build_checked(car, closed), report)
+    (said,) = [text for text in review.is_new if text.startswith("New metal")]
+    assert f"{len(report.new_metal)} pieces" in said
+    assert f"{sum(metal.mass_kg for metal in report.new_metal):.1f} kg" in said
+    text = review_page(car, [closed])
+    assert "new sheet" in text and "open between pieces" not in text
 
 
 def test_rear_glass_is_new_where_its_opening_changes():
