@@ -306,6 +306,7 @@ class Preview(PreviewPage):
             self.report = with_interference(self.report, built)
             self.headline.value = headline_html(self.report)
             self.findings.value = findings_html(self.report)
+            self.seams.value = seams_html(self.report)  # with the trim lines
             panes = side_glass_html(self.report.side_glass, self.car.unit)
             self.window.value = window_html(self.report) + panes
             if LOOKING in self.status.value:  # not a refusal that came since

@@ -7,7 +7,7 @@ from html import escape
 
 from ..report import Report
 from ..units import shop_inches
-from .cells import angle_cell
+from .cells import angle_cell, area_cell
 from .text import worst_first
 from .viewtext import view_rows
 
@@ -125,7 +125,7 @@ def _miss(post, unit):
 
 
 def seams_html(report: Report) -> str:
-    """Return every seam: its weld and how it fits."""
+    """Return every seam: its weld and how it fits; below, what has to be trimmed where two pieces lap."""
     unit = report.car["unit"]
     rows = [
         [
@@ -139,7 +139,29 @@ def seams_html(report: Report) -> str:
     ]
     heads = ["seam", "kind", "weld", "gap (− lap)", "step"]
     places = [s.name for s in report.seams]
-    return _table(heads, rows, "Nothing is welded.", words=(0, 1), places=places)
+    table = _table(heads, rows, "Nothing is welded.", words=(0, 1), places=places)
+    return table + trims_html(report)
+
+
+def trims_html(report: Report) -> str:
+    """Return every trim line in one row; its stations are in the report's text. Nothing where none laps."""
+    unit = report.car["unit"]
+    rows = [
+        [
+            escape(trim.seam),
+            f'<span title="{escape(trim.reason, quote=True)}">{escape(trim.piece)}</span>',
+            escape(trim.mark),
+            long_html(trim.length_mm, unit) if trim.length_mm > 304.8 else length_html(trim.length_mm, unit),
+            length_html(max(s.depth_mm for s in trim.stations), unit),
+            area_cell(trim.area_mm2, unit),
+        ]
+        for trim in report.trims
+    ]
+    if not rows:
+        return ""
+    heads = ["where two pieces lap", "trim the", "from the", "along its edge", "up to", "falls off"]
+    places = [trim.seam for trim in report.trims]
+    return _table(heads, rows, "", words=(0, 1, 2), places=places)
 
 
 def _range(spread, unit):

@@ -13,6 +13,7 @@ from model.carfile import demo_car_path, demo_plan_path, read_car
 from model.edges import Edge, Edges
 from model.evaluate import evaluate
 from model.fit import Facing, meetings
+from model.output.html import seams_html
 from model.plan import Plan, RoofMove, WindowMove
 from model.planfile import read_plan
 from model.seams import seam_edges
@@ -197,6 +198,15 @@ def test_the_report_has_them_and_a_stock_car_has_none():
         along = [s.from_mark_mm for s in trim.stations]
         assert along == sorted(along) and trim.length_mm == pytest.approx(along[-1] - along[0])
     assert evaluate(built.shape.car).trims == ()
+
+
+def test_the_notebook_lists_them_under_the_seams():
+    from sample_reports import sample_report
+
+    html = seams_html(sample_report())
+    assert html.count("<table") == 2 and 'data-place="window panel to roof"' in html
+    assert "centreline" in html and "1' 4&quot;" in html and "5 in² (32 cm²)" in html
+    assert seams_html(sample_report(trims=())).count("<table") == 1
 
 
 def test_paths_join_head_to_tail_and_find_the_nearest_place():
