@@ -32,6 +32,7 @@ from .seams import seam_reports
 from .shape import CarShape
 from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
+from .stretch import post_stretch, stretch_findings
 from .trimlines import trims_of
 from .units import shown
 from .view import view_report
@@ -103,7 +104,12 @@ def with_interference(report: Report, built: Built) -> Report:
 def _findings(built, report):
     found = findings_of(built, report.posts, report.seams, report.interference, report.window)
     is_stock = built.plan.roof is None and built.plan.window is None
-    found = (*found, *panel_findings(built), *metal_findings(built, report.new_metal))
+    found = (
+        *found,
+        *stretch_findings(built, report.posts),
+        *panel_findings(built),
+        *metal_findings(built, report.new_metal),
+    )
     found = (*found, *view_findings(built, report.view), *door_findings(built, report.side_glass))
     return (*found, *(car_findings(built.shape) if is_stock else ()))
 
@@ -156,6 +162,7 @@ def _post_report(built: Built, key) -> PostReport:
         bead_mm=ends.bead_mm,
         edges=marks,
         remedy=_remedy(built, ends, miss_fore_aft, miss_across),
+        stretch=post_stretch(built, key),
         lean=lean_report(ends),
     )
 

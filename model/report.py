@@ -94,6 +94,24 @@ class LeanReport:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PostStretch:
+    """The straightest stretch of a post that is long enough for its cut, and the plan's own.
+
+    Heights are z on the post's axis; a sagitta is how far the axis strays
+    from the stretch's chord.  None where no stretch is long enough.
+    """
+
+    needed_mm: float  # along the axis: what is removed, and a post's width at either end
+    clear_from_mm: float  # may be cut, and clear of the corners of the openings beside it
+    clear_to_mm: float
+    from_mm: float | None
+    to_mm: float | None
+    cut_at_mm: float | None  # where the lower cut would be
+    sagitta_mm: float | None
+    at_plan_sagitta_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class PostReport:
     """One post on one side."""
 
@@ -113,6 +131,7 @@ class PostReport:
     bead_mm: float  # oblique perimeter of the box in the cut plane
     edges: tuple[EdgeMark, ...]
     remedy: str
+    stretch: PostStretch
     lean: LeanReport | None = None  # None: the lower end stays
 
 

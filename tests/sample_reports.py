@@ -19,6 +19,7 @@ from model.report import (
     NewMetalReport,
     PostReport,
     PostSight,
+    PostStretch,
     RearSight,
     Report,
     SeamReport,
@@ -61,6 +62,16 @@ def sample_post(post="B", side="right", **changed):
         "bead_mm": 272.0,
         "edges": edges,
         "remedy": "shift the upper end 1-7/16 in rearward",
+        "stretch": PostStretch(
+            needed_mm=186.7,
+            clear_from_mm=1066.8,
+            clear_to_mm=1390.65,
+            from_mm=1200.0,
+            to_mm=1381.0,
+            cut_at_mm=1263.5,
+            sagitta_mm=0.4,
+            at_plan_sagitta_mm=1.6,
+        ),
     }
     return PostReport(**{**values, **changed})
 

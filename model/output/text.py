@@ -22,6 +22,7 @@ from .leantext import lean_lines
 from .metaltext import metal_lines
 from .paneltext import panel_lines
 from .splittext import split_lines
+from .stretchtext import stretch_lines
 from .sureness import sureness_lines
 from .trimtext import trim_lines
 from .viewtext import view_lines
@@ -66,6 +67,7 @@ def report_text(report: Report) -> str:
         _post_ends(report, unit) if report.posts else [],
         _marks(report, unit) if report.posts else [],
         lean_lines(report, unit),
+        stretch_lines(report, unit),
         side_glass_lines(report.side_glass, unit),
         sureness_lines(report.uncertainty, unit) if report.posts else [],
         _caution(CAUTION_CUT) if is_cut else [],

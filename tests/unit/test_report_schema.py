@@ -16,6 +16,7 @@ from model.trimreport import TrimLine, TrimStation
 RECORDS_BY_SCHEMA = {
     "post": records.PostReport,
     "mark": records.EdgeMark,
+    "stretch": records.PostStretch,
     "lean": records.LeanReport,
     "hinge_mark": records.HingeMark,
     "seam": records.SeamReport,
