@@ -19,6 +19,8 @@ import numpy as np
 
 from .built import Built
 from .cuts import CentrePlane, GridCut, Station
+from .fillers import fillers_of
+from .fillersheets import filler_mesh
 from .finermesh import finer_mesh
 from .hinges import Flat
 from .layout import BODY, METAL, PANE, WASTE, Cell, Layout, layout_of
@@ -84,7 +86,8 @@ def patches_of(built: Built, sag_mm: float = COARSE) -> list[Patch]:
     below, rest = _parted(built, sag_mm)
     if built.upper is not None:
         rest = [part for patch in rest for part in _cut(patch, built)]
-    return [p for p in (*below, *rest) if len(p.triangles)] + _posts(built) + _keep_outs(built.shape)
+    skin = [p for p in (*below, *rest) if len(p.triangles)]
+    return skin + _fillers(built) + _posts(built) + _keep_outs(built.shape)
 
 
 def ghost_of(built: Built, sag_mm: float = COARSE) -> list[Patch]:
@@ -287,6 +290,14 @@ def joined(patches) -> Patch:
         np.concatenate([p.normal for p in patches]),
         np.concatenate([p.triangles + start for p, start in zip(patches, starts, strict=True)]),
     )
+
+
+def _fillers(built: Built) -> list[Patch]:
+    out = []
+    for filler in fillers_of(built):
+        mesh = filler_mesh(filler)
+        out.append(Patch(filler.name, METAL, filler.grid, mesh.point_mm, mesh.normal, mesh.triangles))
+    return out
 
 
 def _posts(built: Built) -> list[Patch]:

@@ -8,15 +8,14 @@ import numpy as np
 import shapely
 
 from .built import Built
-from .edges import Edges
-from .fillers import Filler
-from .layout import METAL, Cell, Chain, Layout
+from .fillers import Filler, refined
+from .layout import METAL, Cell
 from .moves import IDENTITY
+from .scene import Mesh
 from .sheets import Sheet, sheet_region
 from .skin import Grid
 
 _CORNERS = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], float)
-_BORDERS = ("v0", "u1", "v1", "u0")  # counter-clockwise from (0, 0), as in layout
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,14 +38,15 @@ def filler_cell(filler: Filler) -> Cell:
     return Cell(filler.grid, shapely.Polygon(_CORNERS), filler.name, METAL, filler.name)
 
 
-def filler_layout(filler: Filler) -> Layout:
-    """Return a filler as a layout of one cell with its four borders around it."""
-    cell = filler_cell(filler)
-    chains = []
-    for border, start, end in zip(_BORDERS, _CORNERS, np.roll(_CORNERS, -1, axis=0), strict=True):
-        uv = np.stack([start, end])
-        point, _, _, normal = filler.grid.frame(uv)
-        length = float(Edges([filler.border(border)]).length_mm[0])
-        smooth = np.ones(2, bool)
-        chains.append(Chain(filler.grid, uv, f"border {border}", cell, None, point, normal, smooth, length))
-    return Layout((cell,), tuple(chains))
+def filler_mesh(filler: Filler, per_span: int = 2) -> Mesh:
+    """Return triangles of a filler's outside, so many to each span of its spline each way, for a picture."""
+    u, v = (refined(breaks, per_span) for breaks in (filler.grid.breaks_u, filler.grid.breaks_v))
+    uv = np.stack(np.meshgrid(u, v, indexing="ij"), axis=-1).reshape(-1, 2)
+    point, _, _, normal = filler.grid.frame(uv)
+    columns = len(v)
+    k = (np.arange(len(u) - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
+    halves = [
+        np.stack([k, k + 1, k + columns], axis=1),
+        np.stack([k + 1, k + columns + 1, k + columns], axis=1),
+    ]  # v × u points out
+    return Mesh(uv, point, normal, np.concatenate(halves))

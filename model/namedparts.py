@@ -15,6 +15,8 @@ import numpy as np
 from .bodies import posts_of
 from .built import Built
 from .display import KEEP_OUT, POST
+from .fillers import fillers_of
+from .fillersheets import filler_mesh
 from .finermesh import finer_mesh
 from .layout import BODY, METAL, PANE
 from .moves import IDENTITY, RigidMove
@@ -57,11 +59,11 @@ class NamedPart:
 
 
 def named_parts(built: Built) -> list[NamedPart]:
-    """Return every part of a plan: pieces, posts, panes, keep-outs."""
+    """Return every part of a plan: pieces, new metal, posts, panes, keep-outs."""
     sheets = _sheets(built)
     pieces = [part for part in sheets if part.kind == METAL]
     panes = [part for part in sheets if part.kind == PANE]
-    return [*pieces, *_posts(built), *panes, *_keep_outs(built)]
+    return [*pieces, *_fillers(built), *_posts(built), *panes, *_keep_outs(built)]
 
 
 def _sheets(built):
@@ -76,6 +78,15 @@ def _sheets(built):
             full_name = f"{name} on {carrier}" if len(carriers) > 1 else name
             move = built.moves.get(carrier, IDENTITY)
             parts.append(NamedPart(full_name, cells[0].role, carrier, *_joined(meshes), move))
+    return parts
+
+
+def _fillers(built):
+    parts = []
+    for filler in fillers_of(built):
+        mesh = filler_mesh(filler, per_span=3)
+        arrays = mesh.point_mm, mesh.normal, mesh.triangles
+        parts.append(NamedPart(filler.name, METAL, filler.name, *arrays, IDENTITY))
     return parts
 
 

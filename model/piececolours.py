@@ -6,11 +6,13 @@ The colours of pieces are told apart by colour-blind eyes too.
 from __future__ import annotations
 
 from .display import KEEP_OUT, POST
+from .fillers import KIND as FILLER
 from .layout import BODY, GLASS_WASTE, PANE, ROOF, WASTE, WINDOW
 from .roofparts import is_roof
 
 COLOURS = {BODY: "#c3c7cb", ROOF: "#6fa3cf", WINDOW: "#6bbf9f"}
 SHIFTED_COLOUR, STRIP_COLOUR, SLUG_COLOUR, GLASS_COLOUR = "#e4d06f", "#c9a227", "#c9735a", "#cfe3ea"
+FILLER_COLOUR = "#9a6fb8"
 KEEP_OUT_COLOUR = "#c9b79c"
 BEHIND = 6  # tenths of a piece's colour that its posts have: they stand behind the skin
 _BY_KIND = {
@@ -28,6 +30,8 @@ def colour_of(carrier: str) -> str:
         return COLOURS[ROOF]
     if carrier in COLOURS:
         return COLOURS[carrier]
+    if carrier.startswith(FILLER):
+        return FILLER_COLOUR
     return STRIP_COLOUR if carrier.endswith("strip") else SHIFTED_COLOUR
 
 

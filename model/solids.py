@@ -38,15 +38,18 @@ from OCP.TopoDS import TopoDS, TopoDS_Shape
 from .bodies import KeepOutBody, posts_of
 from .built import Built
 from .exactfaces import ExactFaces, exact_faces
+from .exactfillers import filler_face, filler_solid
 from .exactkernel import location_of, made_compound
 from .exactposts import foot, lower_end, post_outside, post_solid, slug, upper_end, wedge, whole_post
 from .exactsheets import Sheets
+from .fillers import fillers_of
+from .fillerseams import least_radius_mm
 from .layout import BODY, GLASS_WASTE, METAL, PANE, WASTE, Cell
 from .measured import KeepOut
 from .moves import IDENTITY, RigidMove
 
 SOLIDS, SURFACES = "solids", "surfaces"
-POST, KEEP_OUT = "post", "keep-out"
+POST, KEEP_OUT, FILLER = "post", "keep-out", "filler"
 LEAST_VOLUME_MM3 = 1.0  # as in the live tier
 _MESH_MM = 0.2  # of a common body, for its depth only
 _SPACING_MM, _MOST_STEPS = 3.0, 100
@@ -59,7 +62,7 @@ class ExactPart:
     Attributes
     ----------
     kind : str
-        ``metal``, ``pane``, ``post``, ``waste``, ``glass waste`` or ``keep-out``.
+        ``metal``, ``filler``, ``pane``, ``post``, ``waste``, ``glass waste`` or ``keep-out``.
     piece : str
         The piece it moves with; ``body`` also for what does not move.
     shape : TopoDS_Shape
@@ -79,7 +82,7 @@ class ExactPart:
 
 
 def exact_parts(built: Built, *, form: str = SOLIDS, faces: ExactFaces | None = None) -> list[ExactPart]:
-    """Return every part of a plan, pieces first, then posts, panes, what is removed, keep-outs.
+    """Return every part of a plan, pieces first, then new metal, posts, panes, what is removed, keep-outs.
 
     Parameters
     ----------
@@ -91,10 +94,10 @@ def exact_parts(built: Built, *, form: str = SOLIDS, faces: ExactFaces | None = 
     if form not in (SOLIDS, SURFACES):
         raise ValueError(f"form must be 'solids' or 'surfaces'; got {form!r}.")
     faces = faces or exact_faces(built.layout)
-    parts = [*skin_parts(built, faces, form), *post_parts(built, form)]
+    parts = [*skin_parts(built, faces, form), *filler_parts(built, form), *post_parts(built, form)]
     for body in built.shape.car.keep_outs:
         parts.append(ExactPart(f"keep-out {body.name}", KEEP_OUT, BODY, keep_out_solid(body), IDENTITY))
-    order = (METAL, POST, PANE, WASTE, GLASS_WASTE, KEEP_OUT)
+    order = (METAL, FILLER, POST, PANE, WASTE, GLASS_WASTE, KEEP_OUT)
     return sorted(parts, key=lambda part: (part.is_removed, order.index(part.kind)))
 
 
@@ -116,6 +119,16 @@ def skin_parts(built: Built, faces: ExactFaces, form: str = SOLIDS) -> list[Exac
             is_removed = role in (WASTE, GLASS_WASTE)
             move = IDENTITY if is_removed else built.moves.get(carrier, IDENTITY)
             parts.append(ExactPart(full_name, role, carrier, shape, move, is_removed))
+    return parts
+
+
+def filler_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
+    """Return the new metal of the plan, in place; what bends tighter than its gauge is its outside alone."""
+    parts = []
+    for filler in fillers_of(built):
+        is_solid = form == SOLIDS and least_radius_mm(filler.grid) >= filler.thickness_mm
+        shape = filler_solid(filler) if is_solid else filler_face(filler)
+        parts.append(ExactPart(filler.name, FILLER, filler.name, shape, IDENTITY))
     return parts
 
 
@@ -194,9 +207,15 @@ def exact_interference(built: Built) -> list[CommonBody]:
 
     Each cell's solid is taken on its own, and booleans only where boxes meet.
     """
+    joined = {(filler.name, end) for filler in fillers_of(built) for end in filler.ends}
     found: dict[tuple[str, str], list[tuple[float, np.ndarray, float, bool]]] = {}
     for a, b in combinations(_placed(built), 2):
-        if a.piece == b.piece or (a.box_mm[0] > b.box_mm[1]).any() or (b.box_mm[0] > a.box_mm[1]).any():
+        if (
+            (a.piece, b.piece) in joined
+            or a.piece == b.piece
+            or (a.box_mm[0] > b.box_mm[1]).any()
+            or (b.box_mm[0] > a.box_mm[1]).any()
+        ):
             continue
         common = BRepAlgoAPI_Common(a.solid, b.solid).Shape()
         for solid in _solids_in(common):
@@ -229,6 +248,10 @@ def _placed(built: Built) -> list[_Placed]:
             solid = _butted(built, sheets, cell).Moved(location_of(move))
             depth = _depth_in_sheet(cell, move, built.shape.car.gauge_mm)
             out.append(_Placed(cell.part, cell.carrier, False, solid, _box_of(solid), depth))
+    for filler, part in zip(fillers_of(built), filler_parts(built), strict=True):
+        if part.shape.ShapeType() == TopAbs_SOLID:
+            depth = _depth_in_filler(filler)
+            out.append(_Placed(part.name, part.piece, False, part.shape, _box_of(part.shape), depth))
     bodies = {body.name: body for _, body in posts_of(built)}
     for part in post_parts(built):
         if not part.is_removed:
@@ -270,6 +293,14 @@ def _depth_in_sheet(cell: Cell, move: RigidMove, gauge_mm: float):
     def depth(points):
         distance = cell.grid.foot(move.inverse().points(points)).distance_mm
         return float(max(min(gauge_mm + distance.max(), -distance.min()), 0.0))
+
+    return depth
+
+
+def _depth_in_filler(filler):
+    def depth(points):
+        distance = filler.grid.foot(points).distance_mm
+        return float(max(min(filler.thickness_mm + distance.max(), -distance.min()), 0.0))
 
     return depth
 

@@ -1,0 +1,123 @@
+"""New metal for the CAD kernel: its own area, valid solids of area times gauge, named in the STEP file."""
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from cases import CARS, car_of
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
+from OCP.BRepCheck import BRepCheck_Analyzer
+from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+from OCP.Geom import Geom_BSplineSurface
+from OCP.gp import gp_Pnt
+from OCP.TopAbs import TopAbs_SOLID
+
+from model.built import build
+from model.carfile import demo_closed_path
+from model.exactfaces import area_mm2, exact_faces
+from model.exactfillers import filler_face
+from model.exactkernel import location_of, surface_of
+from model.fillers import fillers_of
+from model.fillerseams import least_radius_mm
+from model.interference import interference_of
+from model.output.step import STOCK, assembly_of
+from model.planfile import read_plan
+from model.skinlines import curvatures
+from model.solids import SURFACES, exact_interference, filler_parts, volume_mm3
+
+
+@lru_cache
+def closed(car):
+    """Return the closed plan that ships for a car, carried out."""
+    return build(car_of(car), read_plan(demo_closed_path(car), car_of(car)))
+
+
+@pytest.mark.parametrize("car", CARS)
+def test_the_kernel_has_the_live_tiers_surface_and_area(car):
+    rng = np.random.default_rng(5)
+    for filler in fillers_of(closed(car)):
+        surface = surface_of(filler.grid)
+        assert isinstance(surface, Geom_BSplineSurface)
+        uv = rng.random((40, 2))
+        kernel = np.array([surface.Value(u, v).Coord() for u, v in uv.tolist()])
+        assert np.abs(kernel - filler.grid.point(uv)).max() < 1e-9
+        assert area_mm2(filler_face(filler)) == pytest.approx(filler.grid.area_mm2(), rel=1e-4)
+
+
+def shrunk_mm3(filler):
+    """Return the volume under a filler's outside: g A − g² ∫ H dA + g³/3 ∫ K dA."""
+    x, w = np.polynomial.legendre.leggauss(8)
+    places, weights = [], []
+    for breaks in (filler.grid.breaks_u, filler.grid.breaks_v):
+        half, middle = np.diff(breaks) / 2, (breaks[:-1] + breaks[1:]) / 2
+        places.append((middle[:, None] + half[:, None] * x).ravel())
+        weights.append((half[:, None] * w).ravel())
+    uv = np.stack(np.meshgrid(*places, indexing="ij"), axis=-1).reshape(-1, 2)
+    _, du, dv = filler.grid.tangents(uv)
+    area = np.outer(*weights).ravel() * np.linalg.norm(np.cross(du, dv), axis=1)
+    mean, gauss = curvatures(filler.grid, uv)
+    g = filler.thickness_mm
+    return float(area @ (g - g**2 * mean + g**3 / 3 * gauss))
+
+
+@pytest.mark.parametrize("car", CARS)
+def test_solids_are_valid_and_of_area_times_gauge(car):
+    fillers = {filler.name: filler for filler in fillers_of(closed(car))}
+    parts = filler_parts(closed(car))
+    assert {part.name for part in parts} == set(fillers)
+    solids = [part for part in parts if part.shape.ShapeType() == TopAbs_SOLID]
+    assert {p.name for p in solids} == {
+        f.name for f in fillers.values() if least_radius_mm(f.grid) >= f.thickness_mm
+    }
+    for part in parts:
+        assert BRepCheck_Analyzer(part.shape).IsValid(), part.name
+    for part in solids:
+        filler = fillers[part.name]
+        assert volume_mm3(part.shape, 1e-5) == pytest.approx(shrunk_mm3(filler), rel=1e-4), part.name
+        g = filler.thickness_mm
+        assert volume_mm3(part.shape, 1e-5) == pytest.approx(g * filler.grid.area_mm2(), rel=0.05), part.name
+
+
+@pytest.mark.parametrize("car", CARS)
+def test_the_kernel_finds_a_root_gap_between_every_filler_and_its_pieces(car):
+    built = closed(car)
+    faces, gap = exact_faces(built.layout), built.plan.root_gap_mm
+    pieces = {}
+    for filler in fillers_of(built):
+        for which, piece in zip(("v0", "v1"), filler.seam.pieces, strict=True):
+            if piece not in pieces:
+                move = location_of(built.moves[piece])
+                pieces[piece] = faces.sheet(built.layout.parts[piece]).Moved(move)
+            border = filler.border(which).point_mm
+            for point in border[:: max(1, len(border) // 5)]:
+                vertex = BRepBuilderAPI_MakeVertex(gp_Pnt(*point.tolist())).Vertex()
+                apart = BRepExtrema_DistShapeShape(vertex, pieces[piece]).Value()
+                assert gap - 0.2 < apart < gap + 0.2, (filler.name, piece, point)
+
+
+@pytest.mark.parametrize("car", CARS)
+def test_new_metal_is_named_in_the_assembly_and_left_out_of_the_stock_car(car):
+    names = {filler.name for filler in fillers_of(closed(car))}
+    whole = {child.name for child in assembly_of(closed(car), form=SURFACES).children}
+    stock = {child.name for child in assembly_of(closed(car), stays=STOCK, form=SURFACES).children}
+    assert names <= whole and not names & stock and whole - names == stock
+
+
+@pytest.mark.heavy
+@pytest.mark.parametrize("car", CARS)
+def test_what_new_metal_runs_into_agrees_with_the_live_tier(car):
+    built = closed(car)
+    live = {
+        frozenset(i.pieces): i
+        for i in interference_of(built, fillers_of(built))
+        if any(piece.startswith("filler") for piece in i.pieces)
+    }
+    exact = {
+        frozenset(b.pieces): b
+        for b in exact_interference(built)
+        if any(piece.startswith("filler") for piece in b.pieces)
+    }
+    for pieces in exact.keys() | live.keys():
+        volumes = [x.volume_mm3 if x else 0.0 for x in (exact.get(pieces), live.get(pieces))]
+        assert volumes[0] == pytest.approx(volumes[1], rel=0.05, abs=5.0), pieces
+    assert all(any(piece.startswith("post ") for piece in pieces) for pieces in live)
