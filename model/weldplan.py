@@ -3,20 +3,13 @@
 Made from the report's seams, whatever kinds there are, and from the geometry
 the report was made of.
 
-**Runs.**  A seam's stations say where it lies and how far along.  Where two
-that follow each other lie further apart in space than along the seam, the
-edge breaks off and goes on elsewhere: that is a new run.  A post has one run for each face of its box,
-front and rear before inner and outer.  The part of a skin
-seam that lies over its post's box is the box's bead, not the skin's: it parts
-a run in two, and the runs' lengths add up to the seam's bead.
-
 **Crown beside a seam.**  At its quarters and its middle the plan is undone (the
 inverse move of the piece), the nearest point of the uncut skin found, and a
 straightedge of the stated chord laid on it along both lines of its grid.  The
 more bulging of the two ways counts, and of these places the flattest.
 
-**Order.**  All is tacked before anything is welded, posts first, for they
-say where the roof stands; then what lies between them.  Then posts, whose box
+**Order.**  All is tacked before anything is welded: hinges of leaned ends and
+posts first, for they say where the roof stands; then what lies between them.  Then posts, whose box
 is stiff and shrinks least; roof and quarter skin, low crown last, and the new
 metal between; the rear window, whose opening must keep its shape until its neighbours are firm; and
 last what crosses the gutter, on which all the other pulls end.
@@ -30,10 +23,9 @@ from .built import Built
 from .layout import WINDOW
 from .report import Report, SeamReport
 from .roofparts import ROOF, is_roof
-from .seams import FILLER_SEAM, POST, SKIN, STRIP, WINDOW_SEAM, post_edges
+from .seams import FILLER_SEAM, HINGE, POST, SKIN, STRIP, WINDOW_SEAM
 from .skinlines import crown_mm
-from .skipweld import halving_order, skip_order, stretch_count
-from .weldreport import PanelPull, Stretch, WeldPlan, WeldRun, WeldSeam, WeldStep
+from .weldreport import PanelPull, WeldPlan, WeldSeam, WeldStep
 from .weldrules import (
     ARC_SHARE,
     CHORD_MM,
@@ -53,12 +45,9 @@ from .weldrules import (
     throats_mm2,
     wire_m,
 )
+from .weldruns import beside_post, is_box, parts_of, post_of, run_of
 
 _FLUSH_MM = 0.05  # a lap smaller than this is none
-_JUMP_MM = 5.0  # by which stations lie further apart than along the seam where the edge breaks off
-_END_TACK_MM = 6.0  # assumed: how far from an end the first tack sits
-_SHORTEST_MM = 1e-6  # a run shorter than this is none
-FACES = ("front", "inner", "rear", "outer")  # as :func:`.seams.post_edges` has them
 BUTT, LAP, BOX_BUTT = "butt", "lap", "butt around the box"
 BOTH_SIDES, OUTSIDE, PART = "both sides", "outside only", "both sides, outside only at the post"
 
@@ -104,7 +93,7 @@ def _seam(built: Built, report: Report, seam: SeamReport) -> WeldSeam:
         kind=seam.kind,
         side=seam.side,
         pieces=seam.pieces,
-        joint=BOX_BUTT if seam.kind == POST else LAP if seam.kind == "lap" else BUTT,
+        joint=BOX_BUTT if is_box(seam) else LAP if seam.kind == "lap" else BUTT,
         access=_access(built, seam),
         length_mm=length,
         sheet_mm=sheet,
@@ -114,7 +103,7 @@ def _seam(built: Built, report: Report, seam: SeamReport) -> WeldSeam:
         crown_mm=crown,
         is_low_crown=crown is not None and crown < LOW_CROWN_MM,
         tack_pitch_mm=pitch,
-        runs=tuple(_run(*part, pitch) for part in _parts(built, seam)),
+        runs=tuple(run_of(*part, pitch) for part in parts_of(built, seam)),
         filler_g=(deposit_g(throats[0], length) / KEPT[1], deposit_g(throats[1], length) / KEPT[0]),
         arc_min=(length / TRAVEL_MM_MIN[1], length / TRAVEL_MM_MIN[0]),
         shrink_mm=shrink_across_mm(throats, thin, root),
@@ -130,113 +119,12 @@ def _is_ready(seam, thin_mm, root_mm):
 
 def _sheets(built, report, seam):
     """Thickness of either piece: a post's wall, new metal's own, else the car's gauge."""
-    post = _post_of(built, seam)
-    if seam.kind == POST and post is not None:
+    post = post_of(built, seam)
+    if is_box(seam) and post is not None:
         return (built.ends[post].line.post.wall_mm,) * 2
     new = {metal.name: metal.gauge_mm for metal in report.new_metal}
     first, second = (new.get(piece, built.shape.car.gauge_mm) for piece in seam.pieces)
     return first, second
-
-
-def _post_of(built, seam):
-    """Return the post at whose cut a seam runs, that of new metal too."""
-    name = seam.name.removeprefix(f"{FILLER_SEAM} ")
-    return next((key for key in built.ends if name.startswith(" ".join(key) + ",")), None)
-
-
-# ---------------------------------------------------------------- runs
-
-
-def _parts(built, seam: SeamReport):
-    """Return (part, mark, end, length) of every unbroken run; without stations one run of unknown place."""
-    key = _post_of(built, seam)
-    if seam.kind == POST and key is not None:
-        return _faces(built, key)
-    if not seam.stations:
-        return [("", None, None, seam.length_mm)] if seam.length_mm > _SHORTEST_MM else []
-    along = np.array([s.along_mm for s in seam.stations])
-    at = np.array([s.at_mm for s in seam.stations])
-    apart = np.linalg.norm(np.diff(at, axis=0), axis=1)
-    breaks = np.nonzero(apart > np.diff(along) + _JUMP_MM)[0]
-    limits = [0.0, *((along[breaks] + along[breaks + 1]) / 2).tolist(), seam.edge_mm]
-    over = _over_post(built, seam, along, at)
-    parts = []
-    for low, high in zip(limits[:-1], limits[1:], strict=True):
-        own = (along > low) & (along < high)
-        for a, b in _outside(low, high, over):
-            if b - a > _SHORTEST_MM:
-                parts.append(("", _place(along[own], at[own], a), _place(along[own], at[own], b), b - a))
-    return parts
-
-
-def _outside(low, high, over):
-    """Return what an interval keeps outside another."""
-    if over is None:
-        return [(low, high)]
-    return [(low, min(high, over[0])), (max(low, over[1]), high)]
-
-
-def _faces(built, key):
-    """Return the four faces of a post's box, opposite ones one after the other."""
-    edges = dict(zip(FACES, post_edges(built.ends[key])[0], strict=True))
-    parts = []
-    for face in ("front", "rear", "inner", "outer"):
-        points = edges[face].point_mm
-        length = float(np.linalg.norm(np.diff(points, axis=0), axis=1).sum())
-        parts.append((f"{face} face", tuple(points[0].tolist()), tuple(points[-1].tolist()), length))
-    return parts
-
-
-def _over_post(built, seam, along, at):
-    """Return from where to where along its edge a skin seam lies over its post's box, or None."""
-    key = _post_of(built, seam)
-    if key is None or seam.over_post_mm <= 0:
-        return None
-    place = _beside_post(built, seam, key, at)
-    nearest = int(np.abs(place).argmin())
-    middle = float(along[nearest])
-    i = nearest + (1 if nearest + 1 < len(place) and place[nearest] * place[nearest + 1] < 0 else -1)
-    if 0 <= i < len(place) and place[i] != place[nearest]:
-        middle -= place[nearest] * (along[i] - along[nearest]) / (place[i] - place[nearest])
-    half = seam.over_post_mm / 2
-    middle = float(np.clip(middle, half, seam.edge_mm - half))
-    return middle - half, middle + half
-
-
-def _beside_post(built, seam, key, at):
-    """Signed distance of places from a post's axis: along the car on a side, across it elsewhere. [mm]"""
-    ends = built.ends[key]
-    _, _, w, d = ends.line.frame(ends.s_lower[0])
-    return (at - ends.plane.point_mm) @ (w[0] if "side skin" in seam.name else d[0])
-
-
-def _place(along, at, where):
-    """Return the point at a length along a run, straight on past its first and last station."""
-    if len(along) == 1:
-        return tuple(at[0].tolist())
-    k = int(np.clip(np.searchsorted(along, where) - 1, 0, len(along) - 2))
-    share = (where - along[k]) / (along[k + 1] - along[k])
-    return tuple((at[k] + share * (at[k + 1] - at[k])).tolist())
-
-
-def _run(part, mark, end, length, pitch) -> WeldRun:
-    count = stretch_count(length, pitch)
-    step = length / count
-    inset = min(_END_TACK_MM, length / 4)
-    places = [min(max(k * step, inset), length - inset) for k in range(count + 1)]
-    if length < 2 * _END_TACK_MM:
-        places = [length / 2]
-    return WeldRun(
-        part=part,
-        mark_mm=mark,
-        end_mm=end,
-        length_mm=length,
-        tacks_mm=tuple(places[k] for k in halving_order(len(places))),
-        stretches=tuple(
-            Stretch(turn=turn, from_mm=k * step, to_mm=(k + 1) * step)
-            for turn, k in enumerate(skip_order(count), start=1)
-        ),
-    )
 
 
 # ---------------------------------------------------------------- access and crown
@@ -244,15 +132,15 @@ def _run(part, mark, end, length, pitch) -> WeldRun:
 
 def _access(built, seam):
     """Return from which sides a dolly and a heat sink reach the seam."""
-    if seam.kind == POST or "gutter" in seam.name:
+    if is_box(seam) or "gutter" in seam.name:
         return OUTSIDE
-    key = _post_of(built, seam)
-    if key is None or seam.kind != SKIN or not seam.stations:
+    key = post_of(built, seam)
+    if key is None or seam.kind not in (SKIN, HINGE, FILLER_SEAM) or not seam.stations:
         return BOTH_SIDES
     at = np.array([s.at_mm for s in seam.stations])
     post = built.ends[key].line.post
     half = (post.width_mm if "side skin" in seam.name else post.depth_mm) / 2
-    is_near = np.abs(_beside_post(built, seam, key, at)) < half + HAND_MM
+    is_near = np.abs(beside_post(built, seam, key, at)) < half + HAND_MM
     if is_near.all():
         return OUTSIDE
     return PART if is_near.any() else BOTH_SIDES
@@ -261,7 +149,7 @@ def _access(built, seam):
 def _crown(built: Built, seam: SeamReport) -> float | None:
     """Return the least crown of the uncut skin beside a seam, over the stated chord. [mm]"""
     carrier = next((piece for piece in seam.pieces if piece in built.moves), None)
-    if seam.kind == POST or carrier is None or not seam.stations:
+    if is_box(seam) or carrier is None or not seam.stations:
         return None
     last = len(seam.stations) - 1
     chosen = {
@@ -298,6 +186,7 @@ def _crown_over(grid, uv, way):
 
 
 _TACK_WHY = {
+    HINGE: "a leaned end has to stand in its new place before the roof meets it",
     POST: "posts say where the roof stands; measure again before anything else is tacked",
     WINDOW_SEAM: "its opening is held by the glass or a template while it is tacked",
     SKIN: "skin follows the posts",
@@ -305,6 +194,7 @@ _TACK_WHY = {
     FILLER_SEAM: "new sheet is trimmed to what the tacked pieces leave open",
 }
 _WELD_WHY = {
+    HINGE: "the lower end carries what stands on it; opposite faces, right and left by turns",
     POST: "the box is stiff and carries the roof; opposite faces, right and left by turns",
     SKIN: "with the posts firm it can pull no corner out of place; low crown last, and coldest",
     STRIP: "short, and between firm neighbours",
@@ -319,7 +209,7 @@ def _steps(seams) -> tuple[WeldStep, ...]:
     groups: dict[str, list[WeldSeam]] = {}
     for seam in seams:
         groups.setdefault(_group(seam), []).append(seam)
-    known = [POST, SKIN, STRIP]
+    known = [HINGE, POST, SKIN, STRIP]
     others = [kind for kind in groups if kind not in (*known, WINDOW_SEAM, "gutter")]
     order = [kind for kind in (*known, *others, WINDOW_SEAM, "gutter") if kind in groups]
     steps = []
@@ -355,7 +245,7 @@ def _by_turns(seams):
 
 def _pulls(built: Built, seams) -> tuple[PanelPull, ...]:
     """Return what shrinkage along two opposite edges would do to the roof, lengthwise and across."""
-    ours = [s for s in seams if any(map(is_roof, s.pieces)) and s.kind != POST]
+    ours = [s for s in seams if any(map(is_roof, s.pieces)) and not is_box(s)]
     if not ours:
         return ()
     shrink = (min(s.shrink_mm[0] for s in ours), max(s.shrink_mm[1] for s in ours))

@@ -52,7 +52,8 @@ class WeldSeam:
     """One seam as it is welded.
 
     ``crown_mm`` is how far the sheet beside it bulges over a straightedge of
-    the plan's ``chord_mm``, at the place where it bulges least; None for a box.
+    the plan's ``chord_mm``, at the place where it bulges least; None for a box and
+    between two pieces of new metal.
     """
 
     name: str

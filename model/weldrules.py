@@ -83,7 +83,8 @@ RULES = (
     ),
     WeldRule(
         what="low crown",
-        rule='under 1/4" (6.35 mm) over a 12" (305 mm) straightedge whichever way it is laid',
+        rule='under 1/4" (6.35 mm) over a 12" (305 mm) straightedge whichever way it is laid; a strip too '
+        "narrow to bulge counts as well",
         source="assumed: a radius of 72 in",
     ),
     WeldRule(

@@ -98,6 +98,7 @@ def _seams(plan, unit):
         lines += wrapped(f"All are {NOT_READY}.")
     elif any(not seam.is_ready for seam in plan.seams):
         lines += wrapped(f"* {NOT_READY}.")
+    lines += wrapped("—: a post's box, or new metal on both sides, whose own crown its maker decides.")
     lap = [seam.name for seam in plan.seams if seam.joint == "lap"]
     return lines + (wrapped(f"Lapped: {', '.join(lap)}.") if lap else [])
 

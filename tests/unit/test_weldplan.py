@@ -253,3 +253,11 @@ def test_a_mirrored_car_is_welded_in_mirrored_runs(key):
         assert lengths[1] == pytest.approx(lengths[0], abs=1e-3)
         if seam.crown_mm is not None:
             assert mirror.crown_mm == pytest.approx(seam.crown_mm, abs=1e-3)
+
+
+def test_new_metal_beside_a_post_is_reached_from_outside_only_as_the_skin_was():
+    closed, open_ = demo("coupe closed")[2], demo("coupe")[2]
+    for side in ("right", "left"):
+        access = closed.seam(f"filler B {side}, side skin to body").access
+        assert access == open_.seam(f"B {side}, side skin").access == "both sides, outside only at the post"
+    assert closed.seam("filler window panel to body to body").access == "both sides"
