@@ -15,7 +15,8 @@ a_R (+ rearward going up) the rail between the corners grows by
 
     d (tan a_F − tan a_R),
 
-however far the roof went forward.
+however far the roof went forward.  A leg beside a post that is leaned is cut
+around at the same hinge and leaned with it: its line is the turned one.
 
 **A fixed pane** loses no metal to a frame of its own: its upper corners go
 with the metal that carries them, roof or shifted post, and its edges are
@@ -54,16 +55,16 @@ import shapely
 from .built import Built
 from .doorreport import DOOR, FIXED, DoorLeg, PaneCorner, PaneReport, WellReport
 from .measured import Opening, Post
-from .moves import RigidMove
+from .moves import IDENTITY, RigidMove
 from .numeric import unit
 from .panetemplate import angle_at_deg, plane_of, radii_fit, template
 from .placing import PostKey, front_posts
 from .posts import CutPlane, PostEnds, PostLine, cut_plane, post_ends, room_above_mm
 from .shape import CarShape, GlassOpening
+from .sideplaces import points_of_side
 from .skin import Grid
 
 _SAMPLES = 9  # along a leg, for the curve it makes on the skin
-_BORDER_SAMPLES = 60
 _PARALLEL = 1e-6  # sine of an angle at which two lines of a pane no longer meet
 
 
@@ -133,36 +134,6 @@ def _corners_on_skin(glass: GlassOpening) -> np.ndarray:
     return points_of_side(glass.outline.grid, [(c.across_mm, c.up_mm) for c in glass.opening.corners])
 
 
-def points_of_side(grid: Grid, places_mm) -> np.ndarray:
-    """Return the points of a side at places of its view (n, 2); past its border, at the border's y. [mm]"""
-    places = np.asarray(places_mm, float).reshape(-1, 2)
-    border, points = _border(grid)
-    is_on = shapely.contains_xy(border, *places.T)
-    out = np.empty((len(places), 3))
-    out[:, 0], out[:, 2] = places.T
-    if is_on.any():
-        out[is_on, 1] = grid.point(grid.uv_from_view("side", places[is_on], "a side pane"))[:, 1]
-    for i in np.nonzero(~is_on)[0]:
-        nearest = np.linalg.norm(points[:, [0, 2]] - places[i], axis=1).argmin()
-        out[i, 1] = points[nearest, 1]
-    return out
-
-
-@lru_cache(maxsize=16)
-def _border(grid):
-    """Return the border of a side as a polygon in side view, drawn in by a hair, and its points (n, 3)."""
-    t = np.linspace(0, 1, _BORDER_SAMPLES + 1)[:-1]
-    zero, one = np.zeros_like(t), np.ones_like(t)
-    sides = ((t, zero), (one, t), (1 - t, one), (zero, 1 - t))
-    points = grid.point(np.concatenate([np.stack(side, axis=1) for side in sides]))
-    polygon = shapely.Polygon(points[:, [0, 2]]).buffer(-0.5)  # the chords of a bulging border lie inside it
-    shapely.prepare(polygon)
-    return polygon, points
-
-
-# ---------------------------------------------------------------- where the corners go
-
-
 def _in_side_view(move: RigidMove, places_mm):
     """Return places of the side view, moved; y plays no part in a move of this program."""
     places = np.asarray(places_mm, float).reshape(-1, 2)
@@ -200,12 +171,18 @@ def _moved_rail(built: Built, frame: Frame):
     places = np.concatenate([_in_side_view(m, p) for m, p in zip(moves, upper, strict=True)])
     ends = []
     for end, (at, beside) in enumerate(((0, 1), (-1, -2))):
-        foot = corners[frame.feet[end]]
-        met = _meeting(foot, upper[at], places[at], _in_side_view(moves[at], upper[beside])[0])
+        on_skin = _corners_on_skin(frame.glass)[[frame.feet[end], frame.upper[at]]]
+        leg = _lower_move(built, frame.posts[end]).points(on_skin)[:, [0, 2]]
+        met = _meeting(*leg, places[at], _in_side_view(moves[at], upper[beside])[0])
         ends.append(places[at] if met is None else met)
         jog[end] = ends[-1][0] - places[at][0]
     places[0], places[-1] = ends
     return places, jog, moves
+
+
+def _lower_move(built, key) -> RigidMove:
+    """Return how a post's lower end is leaned, and a door's leg with it."""
+    return built.ends[key].lower_move if key in built.ends else IDENTITY
 
 
 def _meeting(a, b, c, d):
@@ -291,7 +268,7 @@ def _leg_ends(built, line, key) -> PostEnds:
             line, replace(plan.cut_of(*key), post=line.post.name, height_mm=float(height_mm))
         )
         gaps = {"kerf_mm": plan.kerf_mm, "root_gap_mm": plan.root_gap_mm}
-        return post_ends(line, plane, over, **gaps)
+        return post_ends(line, plane, over, lower_move=_lower_move(built, key), **gaps)
 
     ends = ends_at(np.clip(built.ends[key].plane.point_mm[2], low, high))
     if room_above_mm(ends) >= 0:

@@ -11,13 +11,14 @@ from scipy.interpolate import LinearNDInterpolator
 from model.carcheck import check_car
 from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car, write_car
 from model.doorfindings import door_findings
-from model.doors import points_of_side, side_glass
+from model.doors import side_glass
 from model.errors import MeasureError
 from model.evaluate import build_checked, evaluate
 from model.measured import Corner
 from model.output.doorhtml import side_glass_html
-from model.plan import Plan, PostShift, RoofMove
+from model.plan import Plan, PostLean, PostShift, RoofMove
 from model.planfile import read_plan
+from model.sideplaces import points_of_side
 
 RAKE, TUMBLE, DROP = 32.0, 14.0, 50.0
 
@@ -377,3 +378,35 @@ def test_an_outline_of_a_measured_car_by_a_plane_fitted_in_y(name):
         sharp = shapely.Polygon([(p[0], p[2]) for p in places])
         lost = 1 - shapely.Polygon(outline).area / (sharp.area * np.sqrt(1 + b * b + c * c))
         assert 0 < lost < 0.02  # what the radii cut off
+
+
+def test_a_leg_leans_with_the_post_beside_it():
+    """Straight down with the A-posts laid back: the corner is where the leg, turned about the post's hinge by
+    the change of the post's lean, crosses the rail that came down by d; the rear leg stays upright."""
+    car = flat_car(rake_deg=RAKE)
+    built = lowered(car, leans=(PostLean(post="A"),))
+    door = panes_of(built)["door glass", "right"]
+    foot, top, slope = front_edge(car)
+    ends = built.ends["A", "right"]
+    hinge = np.array(ends.hinge.point_mm)[[0, 2]]
+    before, after = ends.line.frame(0.5)[1][0], ends.lower_move.vectors(ends.line.frame(0.5)[1][0])
+    turn = np.arctan2(after[0], after[2]) - np.arctan2(before[0], before[2])
+    assert np.degrees(turn) > 2
+    cos, sin = np.cos(turn), np.sin(turn)
+    turned = [
+        hinge + np.array([[cos, sin], [-sin, cos]]) @ (np.array([c.across_mm, c.up_mm]) - hinge)
+        for c in (foot, top)
+    ]
+    way = turned[1] - turned[0]
+    leg = shapely.LineString([turned[0], turned[0] + 2 * way])
+    rail = shapely.LineString([(0, top.up_mm - DROP), (1500, top.up_mm - DROP)])
+    met = leg.intersection(rail)
+    assert (door.corners[0].after_mm[0], door.corners[0].after_mm[2]) == pytest.approx(
+        (met.x, met.y), abs=1e-6
+    )
+    assert door.corners[1].after_mm[0] == pytest.approx(700.0, abs=1e-6)
+    assert door.rail_after_mm == pytest.approx(700.0 - met.x, abs=1e-6)
+    kept = panes_of(lowered(car))["door glass", "right"]
+    # The leg stands 160 mm behind the post it leans with, so it does not quite meet where the post does.
+    assert abs(door.legs[0].miss_fore_aft_mm) < 0.5 * abs(kept.legs[0].miss_fore_aft_mm)
+    assert slope > 0 and door.legs[1].miss_fore_aft_mm == pytest.approx(0, abs=1e-6)
