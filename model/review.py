@@ -148,10 +148,12 @@ def _new(built, report):
         yield f"Posts cut and joined again: {', '.join(names)}."
     if report.plan.get("split"):
         yield "The roof cut into parts, which are moved apart and joined again with new sheet between them."
-    for post in dict.fromkeys(lean.key[0] for lean in built.leans):
-        yield f"{post} posts cut around low down and leaned, so that their ends meet the roof's."
-    for post in dict.fromkeys(post.post for post in report.posts if abs(post.shift_mm) > 0.4):
-        yield f"{post} posts moved along the rail, to stand over their lower ends again."
+    leaned = list(dict.fromkeys(lean.key[0] for lean in built.leans))
+    if leaned:
+        yield f"Posts cut around low down and leaned, so that their ends meet: {', '.join(leaned)}."
+    shifted = list(dict.fromkeys(post.post for post in report.posts if abs(post.shift_mm) > 0.4))
+    if shifted:
+        yield f"Posts moved along the rail, to stand over their lower ends again: {', '.join(shifted)}."
     if report.plan.get("window"):
         yield "A seam around the rear window, which is cut out with a flange of body and set back in."
     gaps = [seam.gap_mm.max for seam in report.seams if seam.gap_mm and seam.name in _open_seams(report)]

@@ -123,8 +123,13 @@ def _stage(stock: Built, built, reviews) -> str:
 
 def _key(built) -> str:
     """Return what the colours of the pieces of these plans mean."""
-    said = dict.fromkeys((colour_of(name), _piece_said(name)) for name in _pieces(built))
-    marks = "".join(f'<span><i style="background:{colour}"></i>{words}</span>' for colour, words in said)
+    said: dict[str, dict[str, None]] = {}
+    for name in _pieces(built):
+        said.setdefault(colour_of(name), {})[_piece_said(name)] = None
+    marks = "".join(
+        f'<span><i style="background:{colour}"></i>{", or ".join(words)}</span>'
+        for colour, words in said.items()
+    )
     is_closed = all(each.plan.new_metal for each in built)
     is_open = "" if is_closed else "<span>open between pieces: new metal closes it</span>"
     return f'<p class="key">{marks}{is_open}</p>'

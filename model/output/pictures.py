@@ -63,9 +63,20 @@ def drops_said(report: Report) -> str:
         drops = length(totals.front_drop_mm), length(totals.rear_drop_mm)
         words.append(f"roof down {drops[0]} in front, {drops[1]} at the rear")
     if report.plan.get("window"):
-        way = "forward" if window.rear_forward_mm >= 0 else "rearward"
-        words.append(f"rear window {length(abs(window.rear_forward_mm))} {way}")
+        words.append(f"rear window {_window_said(window, length)}")
     return ", ".join(words) or "stock"
+
+
+def _window_said(window, length):
+    """Return how far the rear window moved, forward before down; under 1/64 in is nothing."""
+    moves = (
+        (window.rear_forward_mm, "forward", "rearward"),
+        (window.rear_down_mm, "down", "up"),
+    )
+    for mm, positive, negative in moves:
+        if abs(mm) > 0.4:
+            return f"{length(abs(mm))} {positive if mm > 0 else negative}"
+    return "cut out and set back where it was"
 
 
 def captioned(drawing: Drawing, says: str, note: str) -> str:

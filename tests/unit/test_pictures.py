@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 from functools import lru_cache
 from xml.etree import ElementTree
 
@@ -84,6 +85,13 @@ def test_left_and_right_of_a_front_view_are_alike(name):
 def test_the_words_under_a_picture_say_what_it_shows():
     report = fit_report_of(built_of("coupe"))
     assert drops_said(report) == 'roof down 2-1/4" in front, 3" at the rear, rear window 1-1/2" forward'
+    for moves, said in (
+        ((0.0, 50.8), '2" down'),
+        ((-25.4, 9.0), '1" rearward'),
+        ((0.0, 0.0), "cut out and set back where it was"),
+    ):
+        window = replace(report.window, rear_forward_mm=moves[0], rear_down_mm=moves[1])
+        assert drops_said(replace(report, window=window)).endswith(f"rear window {said}")
     assert drops_said(report).replace('"', "&quot;") in drawn("coupe")["side-after"]
     assert "not an engineering approval" in drawn("coupe")["side-after"]
     stock = build_checked(built_of("coupe").shape.car, Plan())
