@@ -17,7 +17,7 @@ from invented_cars import (
     varied_plan,
 )
 
-from model.carfile import demo_car_names, demo_car_path, demo_closed_path, demo_plan_path, read_car
+from model.carfile import demo_car_names, demo_car_path, read_car
 from model.cli import DONE, REFUSED, main
 from model.evaluate import build_checked, fit_report_of
 from model.files import packaged_schema
@@ -32,16 +32,17 @@ from model.weldrules import CHORD_MM, LOW_CROWN_MM
 D, TUMBLE = 50.0, 14.0
 
 
-ALL = (*demo_car_names(), *(f"{name} closed" for name in demo_car_names()))
+WAYS = ("plan", "closed", "laid-back", "split")
+ALL = [f"{name} {way}" for name in demo_car_names() for way in WAYS]
 
 
 @lru_cache
 def demo(name):
-    """Report and weld plan of a demo car by its own plan, or by the one that closes it with new metal."""
-    name, _, closed = name.partition(" ")
-    car = read_car(demo_car_path(name))
-    path = demo_closed_path(name) if closed else demo_plan_path(name)
-    built = build_checked(car, read_plan(path, car))
+    """Report and weld plan of a demo car by one of the plans that ship for it."""
+    name, _, way = name.partition(" ")
+    path = demo_car_path(name)
+    car = read_car(path)
+    built = build_checked(car, read_plan(path.with_name(f"{name}-{way or 'plan'}.toml"), car))
     report = fit_report_of(built)
     return built, report, weld_plan(built, report)
 
@@ -144,9 +145,9 @@ def test_order_of_work(name):
     kinds |= {s.name: "gutter" for s in plan.seams if "gutter" in s.name}
     for do in ("tack", "weld"):
         order = [kinds[step.seams[0]] for step in plan.steps if step.do == do]
-        wanted = [k for k in ("post", "skin", "strip", "filler", "window", "gutter") if k in order]
+        wanted = [k for k in ("hinge", "post", "skin", "strip", "filler", "window", "gutter") if k in order]
         assert order == wanted
-    posts = plan.steps[0].seams
+    posts = next(step.seams for step in plan.steps if kinds[step.seams[0]] == "post")
     assert posts[:2] == ("A right, post", "A left, post")
 
 
@@ -261,3 +262,16 @@ def test_new_metal_beside_a_post_is_reached_from_outside_only_as_the_skin_was():
         access = closed.seam(f"filler B {side}, side skin to body").access
         assert access == open_.seam(f"B {side}, side skin").access == "both sides, outside only at the post"
     assert closed.seam("filler window panel to body to body").access == "both sides"
+
+
+@pytest.mark.parametrize("name", [f"{name} laid-back" for name in demo_car_names()])
+def test_the_box_of_a_hinge_has_four_faces_and_a_post_s_wall(name):
+    """Right and left A-posts are leaned; their hinges are tacked before anything else."""
+    built, _, plan = demo(name)
+    for side in ("right", "left"):
+        seam = plan.seam(f"A {side}, hinge, post")
+        post = built.ends["A", side].line.post
+        assert [run.part for run in seam.runs] == ["front face", "rear face", "inner face", "outer face"]
+        assert seam.sheet_mm == (post.wall_mm, post.wall_mm) and seam.access == "outside only"
+        assert seam.crown_mm is None
+        assert "A right, hinge, post" in plan.steps[0].seams
