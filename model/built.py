@@ -21,6 +21,7 @@ from .posts import PostEnds, check_cuts, cut_plane, post_ends
 from .roofparts import CENTRE, RoofParts, roof_parts
 from .shape import CarShape, shape_of
 from .units import shown
+from .ways import as_way
 from .windowfit import fitted_window
 
 
@@ -86,7 +87,7 @@ def place(shape: CarShape, plan: Plan) -> Placed:
     PlanError
         If a lower cut leaves its post, or the drops ask for an impossible pitch.
     """
-    lines = shape.lines
+    plan, lines = as_way(plan, shape.car), shape.lines
     planes = {k: cut_plane(line, plan.cut_of(*k)) for k, line in lines.items()}
     roof = roof_place(shape.car, plan.roof, lines, planes)
     if plan.roof is None:
@@ -126,6 +127,7 @@ def build(car: Car, plan: Plan) -> Built:
 
 def build_on(shape: CarShape, plan: Plan) -> Built:
     """Carry out a plan on a car's geometry; see :func:`build`."""
+    plan = as_way(plan, shape.car)
     placed = place(shape, plan)
     roof, parts, ends = placed.roof, placed.parts, placed.ends
     for post in ends.values():

@@ -40,6 +40,11 @@ def add_commands(command):
     compare.add_argument("plans", metavar="PLAN", nargs="+", help="plan files, two or more")
     add_json(compare)
 
+    ways = command("ways", _ways, "print the ways of lowering a roof to one look side by side")
+    add_car(ways)
+    ways.add_argument("plan", metavar="PLAN", help="plan file, or one that ships: coupe-plan")
+    add_json(ways)
+
     verify = command("verify", _verify, "hold what Plumbdrop works out against published values")
     verify.add_argument("-o", "--output", metavar="FILE", help="write the table as a Markdown page")
     add_json(verify)
@@ -104,6 +109,15 @@ def _compare(options):
         print(json_text({"reports": [report.to_json() for report in reports]}), end="")
     else:
         print(comparison_text(reports), end="")
+
+
+def _ways(options):
+    from .output.waystext import ways_text
+    from .waycomparison import compare_ways
+
+    car = named_car(options.car)
+    found = compare_ways(car, named_plan(options.plan, car))
+    print(json_text(found.to_json()) if options.json else ways_text(found), end="")
 
 
 def _verify(options):

@@ -15,6 +15,8 @@ LEVEL, SQUARE = "level", "square"
 LINE_UP = "line-up"
 FIT = "fit"
 MEET, MEET_BOTH_WAYS = "meet", "meet-both-ways"
+AS_PLANNED = ""
+FORWARD, LAID_BACK, SPLIT = WAYS = ("forward", "laid-back", "split")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,6 +188,8 @@ class Plan:
     ----------
     car : str
         Name of the car it was drawn for; empty: any car.
+    way : str
+        One of :data:`WAYS`, see :mod:`model.ways`; empty: exactly as the plan says.
     cut : str
         ``level`` or ``square``: cut plane of every post that has none of its own.
     kerf_mm : float
@@ -198,6 +202,7 @@ class Plan:
 
     car: str = ""
     name: str = "stock"
+    way: str = AS_PLANNED
     roof: RoofMove | None = None
     window: WindowMove | None = None
     cut: str = LEVEL

@@ -15,6 +15,7 @@ from .plan import (
     MEET_BOTH_WAYS,
     SQUARE,
     STRAIGHT_DOWN,
+    WAYS,
     GivenPlane,
 )
 from .units import shown
@@ -52,6 +53,8 @@ def check_plan(plan, car):
         _check_between("flange", plan.window.flange_mm, 0.0, WIDEST_FLANGE_MM, car)
     if plan.new_metal:
         _check_metal(plan.new_metal, plan.root_gap_mm, car)
+    if plan.way and plan.roof is None:
+        raise PlanError("way", "must come with a roof that is moved.", "Give the drops, or leave it out.")
     if plan.split:
         _check_split(plan, car)
     for cut in plan.cuts:
@@ -106,6 +109,8 @@ def _check_split(plan, car):
 def check_words(plan):
     """Refuse a word that no plan may have, whatever the car."""
     _check_word("cut", plan.cut, (LEVEL, SQUARE))
+    if plan.way:
+        _check_word("way", plan.way, WAYS)
     if plan.roof and isinstance(plan.roof.fore_aft, str):
         _check_word("fore_aft", plan.roof.fore_aft, (ALONG_WINDSHIELD, STRAIGHT_DOWN))
     if plan.window:

@@ -22,6 +22,7 @@ from .plan import (
     MEET_BOTH_WAYS,
     SQUARE,
     STRAIGHT_DOWN,
+    WAYS,
     GivenPlane,
     NewMetal,
     Plan,
@@ -37,7 +38,20 @@ from .tomltext import inline_table, length, quoted
 from .units import unit_name
 
 SCHEMA = 1
-HEAD = ("schema", "car", "name", "cut", "kerf", "root_gap", "roof", "window", "split", "new_metal", "post")
+HEAD = (
+    "schema",
+    "car",
+    "name",
+    "way",
+    "cut",
+    "kerf",
+    "root_gap",
+    "roof",
+    "window",
+    "split",
+    "new_metal",
+    "post",
+)
 ROOF = ("front_drop", "rear_drop", "fore_aft")
 WINDOW = ("forward", "down", "lay_down", "flange", "proud", "sink")
 METAL = ("closes_from", "gauge", "trim")
@@ -101,6 +115,7 @@ def plan_toml(plan: Plan, unit) -> str:
         f"schema = {SCHEMA}",
         *([f"car = {quoted(plan.car)}"] if plan.car else []),
         f"name = {quoted(plan.name)}",
+        *([f"way = {quoted(plan.way)}"] if plan.way else []),
         f"cut = {quoted(plan.cut)}",
         f"kerf = {length(plan.kerf_mm, unit)}",
         f"root_gap = {length(plan.root_gap_mm, unit)}",
@@ -167,6 +182,7 @@ def _plan_from_values(values, unit):
     return Plan(
         car=head.text("car", ""),
         name=head.text("name", Plan.name),
+        way=head.choice("way", WAYS, Plan.way),
         roof=_roof(head.table("roof", ROOF)) if "roof" in head.values else None,
         window=_window(head.table("window", WINDOW)) if "window" in head.values else None,
         split=_split(head.table("split", SPLIT)) if "split" in head.values else None,

@@ -9,6 +9,7 @@ from .fields import choice_hint, read_length
 from .measured import SIDES, Car
 from .plan import (
     ALONG_WINDSHIELD,
+    AS_PLANNED,
     FIT,
     LEVEL,
     LINE_UP,
@@ -16,6 +17,7 @@ from .plan import (
     MEET_BOTH_WAYS,
     SQUARE,
     STRAIGHT_DOWN,
+    WAYS,
     NewMetal,
     Plan,
     PostCut,
@@ -34,6 +36,7 @@ SETTINGS = {
     "front_drop": "length",
     "rear_drop": "length",
     "fore_aft": f"{ALONG_WINDSHIELD}, {STRAIGHT_DOWN}, or a length forward",
+    "way": f"{', '.join(WAYS)}, or {NONE}",
     "window_forward": f"{FIT}, or a length",
     "window_down": f"{AUTO}, {FIT}, or a length",
     "lay_down": f"{FIT}, or degrees",
@@ -134,6 +137,8 @@ def _with_setting(plan, name, value, car):
     if name == "cut":
         heights = tuple(replace(cut, plane=None) for cut in plan.cuts if cut.height_mm is not None)
         return replace(plan, cut=_plane(name, value), cuts=heights)
+    if name == "way":
+        return replace(plan, way=AS_PLANNED if value.lower() == NONE else value.lower())
     if name == "name":
         return replace(plan, name=value)
     raise PlanError(name, "is not a setting of a plan.", choice_hint(name, list(SETTINGS)))

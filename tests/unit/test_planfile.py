@@ -12,7 +12,7 @@ from sample_cars import TINY_CAR_TOML, TINY_PLAN_TOML
 from model.carfile import read_car
 from model.errors import PlanError
 from model.files import packaged_schema
-from model.plan import GivenPlane, Plan, PostCut, PostShift, RoofMove, RoofSplit, WindowMove
+from model.plan import WAYS, GivenPlane, Plan, PostCut, PostShift, RoofMove, RoofSplit, WindowMove
 from model.plandict import plan_from_dict, plan_to_dict
 from model.planfile import plan_toml, read_plan, write_plan
 from model.plansettings import SETTINGS, plan_with_settings
@@ -117,10 +117,11 @@ splits = st.builds(RoofSplit, spread_mm=apart, lengthen_mm=st.none() | apart) | 
     RoofSplit, lengthen_mm=apart, across_at_mm=st.none() | st.floats(280, 1016)
 )
 plans = plans | st.builds(
-    lambda plan, roof, split: plan.changed(roof=roof, split=split),
+    lambda plan, roof, split, way: plan.changed(roof=roof, split=split, way=way),
     plans,
     st.builds(RoofMove, front_drop_mm=lengths, rear_drop_mm=lengths),
     splits,
+    st.sampled_from(["", *WAYS]),
 )
 
 
@@ -134,6 +135,7 @@ def test_any_plan_means_the_same_after_writing_and_reading(car, folder, plan):
     for part in ("roof", "window"):
         old, new = plan_to_dict(plan)[part], plan_to_dict(again)[part]
         assert new == (old and pytest.approx(old, abs=1e-9))
+    assert again.way == plan.way
     old, new = plan_to_dict(plan)["split"], plan_to_dict(again)["split"]
     assert (old is None) == (new is None)
     for name, value in (old or {}).items():
@@ -262,7 +264,7 @@ def test_a_refused_height_carries_its_limit(car):
 
 
 def test_every_setting_is_listed_once():
-    assert len(SETTINGS) == 25
+    assert len(SETTINGS) == 26
 
 
 @pytest.mark.parametrize(
