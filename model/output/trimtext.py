@@ -31,7 +31,8 @@ def _one(trim, unit):
         return wrapped(text, "  ", "      ")
     apart = ""
     if trim.apart_mm > STROKE_MM:
-        apart = f" The two stand up to {length_cell(trim.apart_mm, unit)} off each other there."
+        off = length_cell(trim.apart_mm, unit)
+        apart = f" The two stand up to {off} off each other there: mark it again once they are together."
     text = (
         f"{head} From the {trim.mark}, along the edge of the {trim.piece}, "
         f"{long_cell(trim.length_mm, unit)} of it; {area_cell(trim.area_mm2, unit)} fall off.{apart}"

@@ -155,7 +155,7 @@ def test_a_trim_line_is_told_from_its_mark():
         "From the centreline, along the edge of the roof, 1' 4\" (406) of it; 5 in² (32 cm²) fall off."
         in told
     )
-    assert 'The two stand up to 1/4" (6.4) off each other there.' in told
+    assert 'The two stand up to 1/4" (6.4) off each other there: mark it again' in told
     assert re.search(
         r'8" \(203\.2\) to the left +0" \(0\.0\) +8" \(203\.2\) to the right +1/4" \(6\.4\)', text
     )
