@@ -108,7 +108,7 @@ def _findings(built, report):
         *found,
         *stretch_findings(built, report.posts),
         *panel_findings(built),
-        *metal_findings(built, report.new_metal),
+        *metal_findings(built, report.new_metal, report.seams),
     )
     found = (*found, *view_findings(built, report.view), *door_findings(built, report.side_glass))
     return (*found, *(car_findings(built.shape) if is_stock else ()))

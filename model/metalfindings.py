@@ -5,8 +5,10 @@ from __future__ import annotations
 from .built import Built
 from .fillerruns import CORNER
 from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
+from .fit import SPACING_MM
 from .metalblanks import can_be_formed
-from .report import Finding, NewMetalReport
+from .report import Finding, NewMetalReport, SeamReport
+from .seams import FILLER_SEAM, POST
 from .units import shown
 
 BREAK_LIMIT_DEG = 0.5  # assumed: half a degree shows in paint on a low-crown panel
@@ -14,10 +16,14 @@ NARROW_MM = 12.7  # 1/2 in: a narrower strip is all heat from its two beads
 FIT_INCH = 32
 
 
-def metal_findings(built: Built, new_metal: tuple[NewMetalReport, ...]) -> tuple[Finding, ...]:
-    """Return all findings on the new metal of a plan."""
+def metal_findings(
+    built: Built, new_metal: tuple[NewMetalReport, ...], seams: tuple[SeamReport, ...]
+) -> tuple[Finding, ...]:
+    """Return all findings on the new metal of a plan, and on what it leaves open."""
+    if built.plan.new_metal is None:
+        return ()
     unit = built.shape.car.unit
-    found = []
+    found = [finding for seam in seams for finding in _unfaced(seam, unit)]
     for metal in new_metal:
         for edge in metal.edges:
             if edge.tangent_break_deg > BREAK_LIMIT_DEG:
@@ -34,6 +40,25 @@ def metal_findings(built: Built, new_metal: tuple[NewMetalReport, ...]) -> tuple
                 )
         found += _shape_findings(metal, unit)
     return tuple(found)
+
+
+def _unfaced(seam: SeamReport, unit):
+    """Flag a stretch of a seam that no edge faces, where a filler could not be laid from corner to corner."""
+    open_mm = seam.edge_mm - seam.facing_mm
+    if seam.kind in (POST, FILLER_SEAM) or seam.gap_mm is None or open_mm <= SPACING_MM:
+        return []  # a seam that nothing faces at all is told with the seams
+    return [
+        Finding(
+            kind="open gap",
+            where=seam.name,
+            message=f"Nothing faces {shown(open_mm, unit)} of this edge, and no new metal reaches it: "
+            "fit a piece there on the car.",
+            measured=open_mm,
+            limit=SPACING_MM,
+            unit="mm",
+            source="geometry; one spacing of the places along a seam",
+        )
+    ]
 
 
 def _shape_findings(metal: NewMetalReport, unit):

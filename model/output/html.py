@@ -12,6 +12,7 @@ from .text import worst_first
 from .viewtext import view_rows
 
 NONE = "—"
+FLAT_MM = 1e5  # a bend of a greater radius is none to a reader
 
 
 def length_html(mm, unit, denominator=16, sign=False):
@@ -125,7 +126,7 @@ def _miss(post, unit):
 
 
 def seams_html(report: Report) -> str:
-    """Return every seam: its weld and how it fits; below, what has to be trimmed where two pieces lap."""
+    """Return every seam: its weld and how it fits; below, what has to be trimmed, and new metal."""
     unit = report.car["unit"]
     rows = [
         [
@@ -140,7 +141,7 @@ def seams_html(report: Report) -> str:
     heads = ["seam", "kind", "weld", "gap (− lap)", "step"]
     places = [s.name for s in report.seams]
     table = _table(heads, rows, "Nothing is welded.", words=(0, 1), places=places)
-    return table + trims_html(report)
+    return table + trims_html(report) + new_metal_html(report)
 
 
 def trims_html(report: Report) -> str:
@@ -162,6 +163,27 @@ def trims_html(report: Report) -> str:
     heads = ["where two pieces lap", "trim the", "from the", "along its edge", "up to", "falls off"]
     places = [trim.seam for trim in report.trims]
     return _table(heads, rows, "", words=(0, 1, 2), places=places)
+
+
+def new_metal_html(report: Report) -> str:
+    """Return every filler in one row. Nothing where no new metal is let in."""
+    unit = report.car["unit"]
+    rows = [
+        [
+            f'<span title="{escape(" to ".join(metal.pieces))}">{escape(metal.name)}</span>',
+            f"{length_html(metal.width_min_mm, unit)} to {length_html(metal.width_max_mm, unit)}",
+            area_cell(metal.area_mm2, unit),
+            f"{metal.mass_kg:.3f} kg",
+            length_html(metal.closes_gap_mm, unit, 32),
+            length_html(metal.least_radius_mm, unit) if metal.least_radius_mm < FLAT_MM else NONE,
+            f"{max(edge.tangent_break_deg for edge in metal.edges):.2f}°",
+        ]
+        for metal in report.new_metal
+    ]
+    if not rows:
+        return ""
+    heads = ["new metal", "width", "area", "mass", "closes a gap of", "tightest bend", "break"]
+    return _table(heads, rows, "", words=(0,), places=[metal.name for metal in report.new_metal])
 
 
 def _range(spread, unit):

@@ -5,8 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
+from sample_reports import sample_report
 
-from model.carfile import demo_car_names, demo_car_path, demo_closed_path, demo_plan_path, read_car
+from model.carfile import (
+    demo_car_names,
+    demo_car_path,
+    demo_closed_path,
+    demo_plan_path,
+    demo_split_path,
+    read_car,
+)
 from model.edges import Edge, Edges, joined, stretch
 from model.evaluate import build_checked, fit_report_of
 from model.fillerruns import BEAD, CORNER, OPENING, Run, SeamLines, _runs_along
@@ -15,6 +23,8 @@ from model.fillerseams import closed_seam_reports, least_radius_mm, shared_borde
 from model.interference import interference_of
 from model.metalblanks import filler_blank, with_blanks
 from model.metalfindings import BREAK_LIMIT_DEG
+from model.output.html import seams_html
+from model.plan import NewMetal
 from model.planfile import read_plan
 from model.seams import FILLER_SEAM, Seam, seam_reports
 
@@ -293,3 +303,26 @@ def test_only_what_can_be_formed_has_a_blank():
     assert tight.least_radius_mm < tight.gauge_mm and tight.blank_mm is None
     assert wide.blank_mm[0] == pytest.approx(120.7 + 2 * 12.7, abs=1.0)
     assert abs(wide.max_strain) < 0.01 and wide.crown_mm == pytest.approx(2.4, abs=0.1)
+
+
+def test_strips_of_a_split_roof_close_it_and_what_is_left_open_is_told():
+    car = read_car(demo_car_path("pickup"))
+    plan = replace(read_plan(demo_split_path("pickup"), car), new_metal=NewMetal())
+    report = fit_report_of(build_checked(car, plan))
+    strips = [metal for metal in report.new_metal if metal.kind == "strip"]
+    assert len(strips) == 8
+    for metal in strips:
+        assert metal.width_max_mm == pytest.approx(metal.closes_gap_mm - 2 * plan.root_gap_mm, abs=0.2)
+        assert max(edge.tangent_break_deg for edge in metal.edges) < BREAK_LIMIT_DEG / 5
+    told = {finding.where for finding in report.findings if finding.kind == "open corner"}
+    assert told == {metal.name for metal in report.new_metal if CORNER in metal.ends}
+    unfaced = {finding.where for finding in report.findings if finding.kind == "open gap"}
+    for seam in report.seams:
+        if seam.kind not in ("post", FILLER_SEAM) and seam.gap_mm:
+            assert (seam.edge_mm - seam.facing_mm > 12.0) == (seam.name in unfaced)
+
+
+def test_every_filler_has_a_row_beside_the_seams():
+    html = seams_html(sample_report())
+    assert "filler B right, side skin" in html and "0.051 kg" in html and "0.10°" in html
+    assert "0.051 kg" not in seams_html(sample_report(new_metal=()))

@@ -203,10 +203,10 @@ def test_the_report_has_them_and_a_stock_car_has_none():
 def test_the_notebook_lists_them_under_the_seams():
     from sample_reports import sample_report
 
-    html = seams_html(sample_report())
+    html = seams_html(sample_report(new_metal=()))
     assert html.count("<table") == 2 and 'data-place="window panel to roof"' in html
     assert "centreline" in html and "1' 4&quot;" in html and "5 in² (32 cm²)" in html
-    assert seams_html(sample_report(trims=())).count("<table") == 1
+    assert seams_html(sample_report(trims=(), new_metal=())).count("<table") == 1
 
 
 def test_paths_join_head_to_tail_and_find_the_nearest_place():
