@@ -27,8 +27,9 @@ for as many steps as it gains tenfold) runs
 from the sheet rolled out line by line (each line keeps its length and its
 geodesic curvature, so a developable surface starts where it ends).  There is no
 chord error: only the splines' own is left, which falls with the fourth power of
-a span.  Everything is done twice, the second
-time with spans half as long; what changed is kept as the doubt.
+a span.  Everything is done twice, the second time with spans half as long, and
+once more where that changed the root mean square strain much and there are not
+too many spans yet; what the last look changed is kept as the doubt.
 """
 
 from __future__ import annotations
@@ -45,6 +46,10 @@ from .sheetpatch import SQUEEZED, Sheet, basis, gauss_points, lengthwise_axis, m
 DEGREE = 3
 COARSE_SPANS = 36  # assumed: about so many spans over a patch the first time, four times as many after
 LEAST_SPANS, MOST_SPANS = 3, 24  # assumed: each way, the first time
+MOST_IN_ALL = 1600  # assumed: about a second on one core
+NEAR_STRAIN = (
+    5e-4  # root mean square: a look that changes it by no more is the last, half of what springs back
+)
 SPAN_DEG = 20.0  # assumed: how far the sheet turns along a span, at most, the first time
 BREAK_PLACES = 129
 UNROLL_PLACES = 97  # each way, odd so that one is in the middle
@@ -102,12 +107,18 @@ def flattening_of(sheet: Sheet) -> Flattening:
     """Return the sheet laid flat as rigidly as possible, seen from outside."""
     breaks = _breaks(sheet)
     coarse = _relaxed(sheet, breaks, None)
-    fine = _relaxed(sheet, [_halved(ends) for ends in breaks], coarse)
-    return Flattening(sheet=sheet, coarse=coarse, flat=fine)
+    while True:
+        breaks = [_halved(ends) for ends in breaks]
+        fine = _relaxed(sheet, breaks, coarse)
+        change = np.sqrt(max(coarse.energy_mm2, 0.0)) - np.sqrt(max(fine.energy_mm2, 0.0))  # rounding at 0
+        is_near = change <= NEAR_STRAIN * np.sqrt(sheet.spline.area_mm2)
+        if is_near or 4 * np.prod([len(ends) - 1 for ends in breaks]) > MOST_IN_ALL:
+            return Flattening(sheet=sheet, coarse=coarse, flat=fine)
+        coarse = fine
 
 
 def forming_strains(sheet: Sheet, flat: FlatMap, u, v):
-    """Return the principal strains from flat to finished, their the direction.
+    """Return the principal strains from flat to finished, and their direction.
 
     Parameters
     ----------
