@@ -1,7 +1,12 @@
-"""The command that opens the notebook with the sliders."""
+"""The commands that open the sliders: in the notebook, and as a page without any notebook around it.
+
+The page is served by voila, for a tablet's browser on this machine; like the
+notebook it answers at 127.0.0.1 only, and only who has its token is let in.
+"""
 
 from __future__ import annotations
 
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -9,30 +14,48 @@ from pathlib import Path
 from .cliwords import CommandRefused
 
 NOTEBOOK = "chop.ipynb"
+PAGE_OPTIONS = ("--Voila.ip=127.0.0.1", "--Voila.auto_token=True", "--VoilaConfiguration.theme=light")
 
 
 def add_commands(command):
     """Add it; ``command(name, run, help_text)`` returns its parser."""
-    notebook = command("notebook", _notebook, "open the notebook with the sliders")
-    notebook.add_argument(
-        "jupyter_options",
-        nargs="*",
-        metavar="OPTION",
-        help="after --: options for Jupyter, such as --no-browser",
-    )
+    for name, run, help_text in (
+        ("notebook", _notebook, "open the notebook with the sliders"),
+        ("app", _app, "open the sliders as a page of their own, without the notebook"),
+    ):
+        command(name, run, help_text).add_argument(
+            "server_options",
+            nargs="*",
+            metavar="OPTION",
+            help="after --: options for the server, such as --no-browser",
+        )
 
 
 def _notebook(options):
     path = _notebook_path()
     print(f"Opening {path} (Ctrl-C twice ends it)", flush=True)
-    command = [sys.executable, "-m", "jupyterlab", str(path), *options.jupyter_options]
-    with subprocess.Popen(command) as jupyter:
-        code = _waited_for(jupyter)
+    _serve("notebook", ["jupyterlab", str(path), *options.server_options])
+
+
+def _app(options):
+    path = _notebook_path()
+    print(f"Opening {path} as a page, for this machine only (Ctrl-C ends it)", flush=True)
+    _serve("app", ["voila", str(path), *PAGE_OPTIONS, *options.server_options])
+
+
+def _serve(name, module_and_options):
+    """Run a server until it ends; a later option overrides an earlier one."""
+    with subprocess.Popen([sys.executable, "-m", *module_and_options]) as server:
+        before = signal.signal(signal.SIGTERM, lambda *_: server.terminate())  # none is left running alone
+        try:
+            code = _waited_for(server)
+        finally:
+            signal.signal(signal.SIGTERM, before)
     if code:
         raise CommandRefused(
-            f"plumbdrop notebook: Jupyter must end well; it ended with code {code}. "
+            f"plumbdrop {name}: the server must end well; it ended with code {code}. "
             "Its own message above says why; its options go after --, as in: "
-            "plumbdrop notebook -- --no-browser"
+            f"plumbdrop {name} -- --no-browser"
         )
 
 

@@ -200,7 +200,6 @@ def _totals(built: Built, seams) -> Totals:
         by_kind[seam.kind] = by_kind.get(seam.kind, 0.0) + seam.length_mm
         by_side[seam.side] = by_side.get(seam.side, 0.0) + seam.length_mm
     plan, roof = built.plan, built.shape.skin.grids["roof"]
-    move = built.parts.whole  # its parts go apart level
     removed = waste_area_mm2(built)
     headroom = [stock_headroom_mm(built.shape), headroom_mm(built)]
     return Totals(
@@ -212,7 +211,7 @@ def _totals(built: Built, seams) -> Totals:
         roof_forward_mm=built.roof.forward_mm,
         roof_pitch_deg=built.roof.pitch_deg,
         height_before_mm=stock_height_mm(roof),
-        height_after_mm=float(highest_mm(roof, move.rotation.T[:, 2]) + move.translation_mm[2]),
+        height_after_mm=roof_height_mm(built),
         headroom_before_mm=headroom[0],
         headroom_after_mm=headroom[1],
         skin_area_mm2=metal_area_mm2(built.shape),
@@ -241,6 +240,12 @@ def stock_headroom_mm(shape: CarShape) -> float | None:
 def stock_height_mm(roof: Grid) -> float:
     """Return the height of the roof as it stands, worked out once. [mm]"""
     return highest_mm(roof, np.array([0.0, 0.0, 1.0]))
+
+
+def roof_height_mm(built: Built) -> float:
+    """Return the height of the roof where the plan puts it. [mm]"""
+    roof, move = built.shape.skin.grids["roof"], built.parts.whole  # its parts go apart level
+    return float(highest_mm(roof, move.rotation.T[:, 2]) + move.translation_mm[2])
 
 
 def highest_mm(grid: Grid, direction) -> float:

@@ -251,9 +251,16 @@ class Preview(PreviewPage):
             for _, do in work:
                 do(built)
         else:
-            self._waiting = [
-                loop.call_later(wait, self._guarded, lambda do=do: do(built)) for wait, do in work
-            ]
+            self._waiting = [loop.call_later(wait, self._do_now, do, built) for wait, do in work]
+
+    def _do_now(self, do, built):
+        self._waiting.pop(0)
+        self._guarded(lambda: do(built))
+
+    @property
+    def is_working(self) -> bool:
+        """Whether something of the picture or the numbers is still to come, a ± apart."""
+        return bool(self._waiting)
 
     def _draw_rest(self, built):
         if built is self.built:
@@ -296,6 +303,7 @@ class Preview(PreviewPage):
 
     def _say_how_sure(self, uncertainty):
         self.report = replace(self.report, uncertainty=uncertainty)
+        self.headline.value = headline_html(self.report)
         self.sureness.value = sureness_html(uncertainty, self.car.unit)
 
     def _look_now(self, built):

@@ -33,7 +33,7 @@ import numpy as np
 
 from .built import Built, build_on, place, remembered_shape
 from .errors import RoofError
-from .evaluate import headroom_mm
+from .evaluate import headroom_mm, roof_height_mm
 from .glass import window_report
 from .measured import Car
 from .plan import Plan
@@ -46,6 +46,7 @@ from .shape import shape_near
 COVERAGE = 1.96  # standard deviations either side for 95 %
 CUT = ("take-out", "miss fore-and-aft", "miss across")  # what a post is cut by
 RAKE = "rake"  # in degrees; everything else is a length
+HEIGHT = "height"  # of the roof over the origin; of the windshield's glass, along it
 
 Number = tuple[str, str]  # where and what: ("A right", "take-out")
 
@@ -94,7 +95,9 @@ def headline_numbers(built: Built, places=None) -> dict[Number, float]:
     headroom = headroom_mm(built)
     if headroom is not None:
         out["driver's seat", "headroom"] = headroom
+    out["roof", HEIGHT] = roof_height_mm(built)
     window = window_report(built)
+    out["windshield", HEIGHT] = window.windshield_height_after_mm
     out["rear window", RAKE] = window.rear_rake_after_deg
     out["windshield", RAKE] = window.windshield_rake_after_deg
     return out

@@ -8,6 +8,7 @@ from html import escape
 from ..report import Report
 from ..units import shop_inches
 from .cells import angle_cell, area_cell
+from .sureness import spread_cell
 from .text import worst_first
 from .viewtext import view_rows
 
@@ -40,32 +41,57 @@ def long_html(mm, unit):
 
 
 def headline_html(report: Report) -> str:
-    """Return the headline numbers as tiles."""
+    """Return the headline numbers as tiles, each with its change on stock and, where it is known, its ±."""
     unit, totals, window = report.car["unit"], report.totals, report.window
-    gaps = [s.gap_mm for s in report.seams if s.gap_mm]
-    widest = max((g.max for g in gaps), default=0.0)
-    deepest = max((-g.min for g in gaps), default=0.0)
+    widest, deepest = _worst(report, "max", 1), _worst(report, "min", -1)
     tiles = [
-        ("Roof height", *_change(totals.height_before_mm, totals.height_after_mm, unit)),
+        (
+            "Roof height",
+            *_change(totals.height_before_mm, totals.height_after_mm, unit),
+            _plus_minus(report, "roof", "height"),
+        ),
         (
             "Windshield glass",
             *_change(window.windshield_height_before_mm, window.windshield_height_after_mm, unit),
+            _plus_minus(report, "windshield", "height"),
         ),
     ]
     if totals.headroom_before_mm is not None and totals.headroom_after_mm is not None:
-        tiles.append(("Headroom", *_change(totals.headroom_before_mm, totals.headroom_after_mm, unit)))
+        tiles.append(
+            (
+                "Headroom",
+                *_change(totals.headroom_before_mm, totals.headroom_after_mm, unit),
+                _plus_minus(report, "driver's seat", "headroom"),
+            )
+        )
     tiles += [
-        ("Weld", _plain(long_html(totals.weld_mm, unit)), f"{len(report.seams)} seams"),
-        ("Widest gap", *_worst(report, max(widest, 0.0), "max", 1)),
-        ("Deepest lap", *_worst(report, max(deepest, 0.0), "min", -1)),
-        ("Findings", str(len(report.findings)), _by_kind(report)),
+        (
+            "Weld",
+            _plain(long_html(totals.weld_mm, unit)),
+            f"{len(report.seams)} seams",
+            _plus_minus(report, "all seams", "weld") if report.seams else "",
+        ),
+        ("Widest gap", *widest),
+        ("Deepest lap", *deepest),
+        ("Findings", str(len(report.findings)), _by_kind(report), ""),
     ]
     cells = "".join(
-        f'<div class="pd-tile"><div class="pd-name">{name}</div><div class="pd-number">{number}</div>'
-        f'<div class="pd-note">{note}</div></div>'
-        for name, number, note in tiles
+        f'<div class="pd-tile"><div class="pd-name">{name}</div><div class="pd-number">'
+        f'<span class="pd-value">{number}</span>{sure}</div>'
+        f'<div class="pd-note" title="{note}">{note}</div></div>'
+        for name, number, note, sure in tiles
     )
     return f'<div class="pd-tiles">{cells}</div>'
+
+
+def _plus_minus(report, where, what):
+    """Return the ± of a number; grey dots while it is not worked out yet."""
+    known = report.uncertainty and report.uncertainty.of(where, what)
+    if known is None:
+        return '<small class="pd-unsure" title="worked out while no slider moves">± …</small>'
+    return (
+        f'<small title="± at 95 %, from the tape">± {escape(spread_cell(known, report.car["unit"]))}</small>'
+    )
 
 
 def _change(before, after, unit):
@@ -82,12 +108,15 @@ def _plain(html):
     return html.partition("<small>")[0]
 
 
-def _worst(report, size_mm, end, sign):
-    if size_mm < 0.05:
-        return NONE, "none"
+def _worst(report, end, sign):
+    """Return the greatest gap (``max``, 1) or lap (``min``, −1), at which seam, and its ±."""
+    seams = [seam for seam in report.seams if seam.gap_mm]
+    worst = max(seams, key=lambda seam: sign * getattr(seam.gap_mm, end), default=None)
+    if worst is None or sign * getattr(worst.gap_mm, end) < 0.05:
+        return NONE, "none", ""
     unit = report.car["unit"]
-    seam = next(s for s in report.seams if s.gap_mm and getattr(s.gap_mm, end) == sign * size_mm)
-    return _plain(length_html(size_mm, unit, 32)), escape(seam.name)
+    size = _plain(length_html(sign * getattr(worst.gap_mm, end), unit, 32))
+    return size, escape(worst.name), _plus_minus(report, worst.name, f"gap {end}")
 
 
 def _by_kind(report):

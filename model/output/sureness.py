@@ -29,16 +29,22 @@ def sure_cell(number: PlusMinus | None, unit: str) -> str:
     """
     if number is None:
         return "—"
-    spread = number.plus_minus
+    spread = spread_cell(number, unit)
     if number.unit == "deg":
-        return f"{angle_cell(number.value)} ± {angle_cell(ceil(spread * 10) / 10)}"
+        return f"{angle_cell(number.value)} ± {spread}"
     if unit == "in":
         fine = GAP_INCH if number.what.startswith("gap") else 16  # as the other tables read it
-        at_most = ceil(spread / _INCH * 64 - 1e-9) / 64 * _INCH
-        text = f"{shop_inches(number.value, fine)} ± {shop_inches(at_most, 64)}"
-    else:
-        text = f"{number.value:.1f} ± {ceil(spread * 10 - 1e-9) / 10:.1f}"
-    return text
+        return f"{shop_inches(number.value, fine)} ± {spread}"
+    return f"{number.value:.1f} ± {spread}"
+
+
+def spread_cell(number: PlusMinus, unit: str) -> str:
+    """Return the ± of a number by itself, in inches up to the next 1/64."""
+    if number.unit == "deg":
+        return angle_cell(ceil(number.plus_minus * 10) / 10)
+    if unit == "in":
+        return shop_inches(ceil(number.plus_minus / _INCH * 64 - 1e-9) / 64 * _INCH, 64)
+    return f"{ceil(number.plus_minus * 10 - 1e-9) / 10:.1f}"
 
 
 _WAYS = {"miss fore-and-aft": ("rearward", "forward"), "miss across": ("inboard", "outboard")}

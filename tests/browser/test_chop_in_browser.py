@@ -3,70 +3,57 @@
 Set PLUMBDROP_TIMINGS=1 to print how long 15 key presses take.
 """
 
-import base64
-import io
-import json
 import os
 import shutil
-import socket
 import statistics
 import subprocess
 import sys
 import time
-from pathlib import Path
 from urllib.request import Request, urlopen
 
 import pytest
+from in_browser import (
+    BROWSER,
+    FLAGS,
+    NO_BROWSER,
+    NUMBERS,
+    ROOT,
+    SETTLED_WITHIN_S,
+    TOKEN,
+    asked,
+    free_port,
+    image_of,
+    is_drawn,
+    numbers,
+    picture,
+    playwright_api,
+    private_environment,
+    settled_numbers,
+    until,
+)
 
 pytestmark = pytest.mark.browser
-ROOT = Path(__file__).parents[2]
-TOKEN = "for-this-test-only"
-NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-BROWSER = next(filter(None, map(shutil.which, NAMES)), None)
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--enable-unsafe-swiftshader",
-    "--disable-dev-shm-usage",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-FOLDERS = ("CONFIG", "DATA", "RUNTIME")
-LAB_FOLDERS = ("SETTINGS", "WORKSPACES")
 NO_NEWS = '{"fetchNews": "false", "checkForUpdates": false}'
 ALL_RUN = r"""() => {
   const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-InputPrompt')].map(e => e.textContent);
   return document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'
     && prompts.length && prompts.every(t => /\[\d+\]/.test(t)); }"""
-CANVAS = """() => [...document.querySelectorAll('.pd-view canvas')].filter(c => c.width * c.height > 1e5)
-  .sort((a, b) => b.width * b.height - a.width * a.height)[0]?.toDataURL()"""
-SETTLED_WITHIN_S = 10.0  # for a busy machine; what it takes is measured, not asserted
-
-playwright_api = pytest.importorskip("playwright.sync_api")
-Image = pytest.importorskip("PIL.Image")
 
 
 @pytest.fixture(scope="module")
 def lab(tmp_path_factory):
     """A JupyterLab of its own, over a folder with a copy of the notebook; gives its address."""
     if BROWSER is None:
-        pytest.skip("No browser found. On Debian: apt-get install chromium; elsewhere: install Chromium.")
+        pytest.skip(NO_BROWSER)
     home = tmp_path_factory.mktemp("jupyter")
-    env = dict(os.environ, PYTHONPATH=str(ROOT), IPYTHONDIR=str(home / "ipython"))
-    env |= {f"JUPYTER_{name}_DIR": str(home / name) for name in FOLDERS}
-    env |= {f"JUPYTERLAB_{name}_DIR": str(home / name) for name in LAB_FOLDERS}
+    env = private_environment(home)
     news = home / "SETTINGS" / "@jupyterlab" / "apputils-extension" / "notification.jupyterlab-settings"
     news.parent.mkdir(parents=True)
     news.write_text(NO_NEWS)
     work = home / "work"
     work.mkdir()
     shutil.copy(ROOT / "notebooks" / "chop.ipynb", work)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     command = [sys.executable, "-m", "jupyterlab", "--allow-root", "--no-browser", "--ip=127.0.0.1"]
     command += [f"--port={port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={work}"]
     command += [f"--IdentityProvider.token={TOKEN}"]
@@ -74,7 +61,7 @@ def lab(tmp_path_factory):
         server = subprocess.Popen(command, env=env, stdout=log, stderr=subprocess.STDOUT)
     base = f"http://127.0.0.1:{port}"
     try:
-        _until(lambda: asked(f"{base}/api"), 60, "JupyterLab did not start")
+        until(lambda: asked(f"{base}/api"), 60, "JupyterLab did not start")
         yield base
     finally:
         server.terminate()
@@ -91,24 +78,15 @@ def page(lab):
         page.on("pageerror", lambda error: page.faults.append(str(error)))
         page.goto(f"{lab}/lab/tree/chop.ipynb?token={TOKEN}")
         page.wait_for_selector(".jp-NotebookPanel .jp-CodeCell", timeout=60_000)
-        _until(lambda: kernel_is_connected(lab), 60, "no kernel")  # the page says idle before it is
+        until(lambda: kernel_is_connected(lab), 60, "no kernel")  # the page says idle before it is
         page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status='idle']")
         page.locator(".lm-MenuBar-itemLabel", has_text="Run").first.click()
         page.get_by_text("Run All Cells", exact=True).click()
         page.wait_for_function(ALL_RUN, timeout=120_000)
         page.wait_for_selector(".pd-view canvas", timeout=60_000)
-        _until(lambda: is_drawn(page), 60, "nothing was drawn")
+        until(lambda: is_drawn(page), 60, "nothing was drawn")
         yield page
         browser.close()
-
-
-def asked(address):
-    """Return the JSON at an address of the server, or None where it is not there yet."""
-    try:
-        with urlopen(Request(address, headers={"Authorization": f"token {TOKEN}"}), timeout=5) as answer:
-            return json.load(answer)
-    except OSError:
-        return None
 
 
 def kernel_is_connected(base):
@@ -116,50 +94,20 @@ def kernel_is_connected(base):
     return len(kernels) == 1 and kernels[0]["execution_state"] == "idle" and kernels[0]["connections"] > 0
 
 
-def _until(is_so, seconds, message, pause=0.1):
-    deadline = time.monotonic() + seconds
-    while not is_so():
-        assert time.monotonic() < deadline, message
-        time.sleep(pause)
-
-
-def picture(page):
-    """Return what the 3-D view shows, as PNG bytes."""
-    return base64.b64decode((page.evaluate(CANVAS) or ",").split(",")[1])
-
-
-def is_drawn(page):
-    png = picture(page)
-    return bool(png) and len(Image.open(io.BytesIO(png)).convert("RGB").getcolors(1 << 24)) > 100
-
-
 def press(page, key):
     """Press a key on the focused slider; return seconds until numbers, then picture, have changed."""
-    numbers, before = page.locator(".pd-tiles").inner_text(), picture(page)
+    said, before = numbers(page), picture(page)
     started = time.perf_counter()
     page.keyboard.press(key)
     page.wait_for_function(
-        "before => document.querySelector('.pd-tiles').innerText !== before",
-        arg=numbers,
+        f"before => ({NUMBERS})() !== before",
+        arg=said,
         polling=10,
         timeout=SETTLED_WITHIN_S * 1000,
     )
     seen = time.perf_counter() - started
-    _until(lambda: picture(page) != before, SETTLED_WITHIN_S, "the picture did not change", pause=0.01)
+    until(lambda: picture(page) != before, SETTLED_WITHIN_S, "the picture did not change", pause=0.01)
     return seen, time.perf_counter() - started
-
-
-def settled_numbers(page):
-    """Return the headline numbers once they have stood still: what runs into what comes after the rest."""
-    seen = [""]
-
-    def is_still():
-        seen.append(page.locator(".pd-tiles").inner_text())
-        is_looking = "Looking" in page.locator(".pd-status").first.inner_text()
-        return not is_looking and len(set(seen[-8:])) == 1
-
-    _until(is_still, SETTLED_WITHIN_S, "the numbers never stood still", pause=0.25)
-    return seen[-1]
 
 
 def front_drop(page):
@@ -180,11 +128,11 @@ def test_the_arrow_keys_turn_the_view_and_its_name_turns_it_back(page):
     front = picture(page)
     page.locator(".pd-view").focus()
     page.keyboard.press("ArrowLeft")
-    _until(lambda: picture(page) != front, SETTLED_WITHIN_S, "the view was not turned", pause=0.05)
+    until(lambda: picture(page) != front, SETTLED_WITHIN_S, "the view was not turned", pause=0.05)
     page.get_by_role("button", name="side", exact=True).click()
     turned = picture(page)
     page.get_by_role("button", name="three-quarter", exact=True).click()
-    _until(lambda: picture(page) == front, SETTLED_WITHIN_S, "the view was not turned back", pause=0.05)
+    until(lambda: picture(page) == front, SETTLED_WITHIN_S, "the view was not turned back", pause=0.05)
     assert turned != front and page.faults == []
 
 
@@ -196,15 +144,13 @@ def test_the_whole_car_is_in_sight_in_every_view(page):
         page.set_viewport_size({"width": width, "height": 900})
         for name in ("side", "front", "rear", "rear three-quarter", "plan", "three-quarter"):
             page.get_by_role("button", name=name, exact=True).click()
-            _until(
-                lambda: is_clear_around(page), SETTLED_WITHIN_S, f"{name} is cut off at {width}", pause=0.1
-            )
+            until(lambda: is_clear_around(page), SETTLED_WITHIN_S, f"{name} is cut off at {width}", pause=0.1)
     page.set_viewport_size({"width": 1300, "height": 900})
     seat.check()
 
 
 def is_clear_around(page):
-    image = Image.open(io.BytesIO(picture(page))).convert("RGB")
+    image = image_of(page)
     wide, high = image.size
     rims = [(0, 0, wide, 2), (0, high - 2, wide, high), (0, 0, 2, high), (wide - 2, 0, wide, high)]
     return is_drawn(page) and all(len(image.crop(rim).getcolors(1 << 24)) == 1 for rim in rims)
@@ -236,14 +182,35 @@ def test_nothing_is_wider_than_the_page(page):
 
 def test_a_refused_length_is_said_in_plain_words(page):
     box = page.locator(".pd-controls .widget-text input").first
-    numbers = settled_numbers(page)
+    said = settled_numbers(page)
     box.fill("25")
     box.press("Enter")
     page.get_by_role("status").get_by_text("front_drop must be").wait_for(timeout=SETTLED_WITHIN_S * 1000)
-    assert page.locator(".pd-tiles").inner_text() == numbers
+    assert numbers(page) == said
     box.fill("2-1/4")
     box.press("Enter")
     page.wait_for_function("() => !document.querySelector('.pd-refused')", timeout=SETTLED_WITHIN_S * 1000)
+
+
+def test_a_killed_kernel_loses_nothing(lab, page):
+    """Restarted and run again, the notebook offers the last plan, and shows the same numbers of it."""
+    box = page.locator(".pd-controls .widget-text input").first
+    box.fill("1-7/8")
+    box.press("Enter")
+    said = settled_numbers(page)
+    (session,) = asked(f"{lab}/api/sessions")
+    address = f"{lab}/api/kernels/{session['kernel']['id']}/restart"
+    urlopen(Request(address, method="POST", headers={"Authorization": f"token {TOKEN}"}), timeout=60).close()
+    until(lambda: kernel_is_connected(lab), 60, "no kernel after the restart")
+    page.locator(".lm-MenuBar-itemLabel", has_text="Run").first.click()
+    page.get_by_text("Run All Cells", exact=True).click()
+    page.wait_for_function("() => document.querySelector('.pd-controls input')?.value !== '1-7/8\"'")
+    back = page.get_by_role("button", name="last plan")
+    back.wait_for(timeout=60_000)
+    assert settled_numbers(page) != said
+    back.click()
+    until(lambda: numbers(page) == said, SETTLED_WITHIN_S, "the last plan did not come back")
+    assert front_drop(page) == '1-7/8"' and page.faults == []
 
 
 WATCH = """() => {  // note when a key goes down, when the tiles change, and when WebGL first draws

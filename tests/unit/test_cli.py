@@ -251,6 +251,9 @@ def test_notebook_opens_the_one_in_the_checkout(run, monkeypatch):
     assert Path(opened[0][3]) == ROOT / "notebooks" / "chop.ipynb"
     code, _, err = run("notebook", "--", "--break")
     assert code == REFUSED and "code 1" in err
+    assert run("app", "--", "--no-browser")[0] == DONE
+    assert opened[-1][1:3] == ["-m", "voila"] and opened[-1][3] == opened[0][3]
+    assert "--Voila.ip=127.0.0.1" in opened[-1] and "--Voila.auto_token=True" in opened[-1]
 
 
 def test_a_reader_that_stops_reading_is_no_error(in_an_empty_folder):

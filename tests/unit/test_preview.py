@@ -16,8 +16,12 @@ from model.layout import BODY, METAL
 from model.occupant import driver_eye_mm
 from model.output.cells import length_cell
 from model.output.comparison import comparison_html
+from model.output.html import headline_html
+from model.output.sureness import spread_cell
 from model.plan import Plan
 from model.preview import Preview
+from model.report import PlusMinus, Uncertainty
+from model.uncertainty import headline_numbers
 
 SIXTEENTH_MM = 25.4 / 16
 
@@ -49,6 +53,23 @@ def test_a_slider_makes_a_new_plan_new_numbers_and_a_new_picture(shown):
     assert (shown.headline.value, shown.silhouette.value, shown.posts.value) != before[1:]
     assert shown.view.upper_shell["position"] != roof["position"]
     assert shown.report.plan["roof"]["front_drop_mm"] == shown.plan.roof.front_drop_mm
+
+
+def test_headline_numbers_have_their_plus_minus_once_it_is_known(shown):
+    assert shown.headline.value.count("± …") == 6  # roof, windshield, headroom, weld, gap, lap
+    names = headline_numbers(shown.built)
+    numbers = [
+        PlusMinus(where=where, what=what, value=value, plus_minus=0.9 + i / 7, unit="mm")
+        for i, ((where, what), value) in enumerate(names.items())
+    ]
+    known = Uncertainty(numbers=tuple(numbers), take_again=())
+    page = headline_html(replace(shown.report, uncertainty=known))
+    assert "± …" not in page and page.count("± at 95 %") == 6
+    spread = spread_cell(known.of("driver's seat", "headroom"), "in")
+    assert re.search(rf"Headroom.*?± {html.escape(spread)}</small>", page)
+    assert known.of("roof", "height").value == pytest.approx(shown.report.totals.height_after_mm)
+    shown.controls.dials["front_drop"].slider.value += 1
+    assert shown.headline.value.count("± …") == 6  # none is left of the plan before
 
 
 def test_what_does_not_move_is_not_sent_again(shown):
