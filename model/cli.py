@@ -11,11 +11,11 @@ import argparse
 import os
 import sys
 
-from . import __version__, clifiles, clinotebook, clinumbers, clitacked, cliviews, cliweld
+from . import __version__, cliexact, clifiles, clinotebook, clinumbers, clitacked, cliviews, cliweld
 from .cliwords import DONE, FAILED, REFUSED, CommandRefused
 from .errors import RoofError
 
-TOPICS = (clifiles, clinumbers, clitacked, cliweld, cliviews, clinotebook)
+TOPICS = (clifiles, clinumbers, clitacked, cliweld, cliviews, cliexact, clinotebook)
 
 
 class _Parser(argparse.ArgumentParser):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-
 from .cliwords import (
     DONE,
     FAILED,
@@ -82,17 +80,15 @@ def _tape(options):
 
     from .evaluate import build_checked
     from .output.sureness import tape_text
+    from .progress import end_progress, say_progress
     from .uncertainty import whole_working
 
     car, plan = car_and_plan(options)
     build_checked(car, plan)  # a plan that cannot be built is refused before the long work
     working = whole_working(car, plan)
-    is_watched = sys.stderr.isatty()
     for share in working.steps():
-        if is_watched:
-            print(f"\r{share:4.0%} of the readings moved", end="", file=sys.stderr, flush=True)
-    if is_watched:
-        print("\r" + 40 * " " + "\r", end="", file=sys.stderr)
+        say_progress(share, "of the readings moved")
+    end_progress()
     found = working.result
     print(json_text(asdict(found)) if options.json else tape_text(car, plan, found), end="")
 

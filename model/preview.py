@@ -10,14 +10,13 @@ import asyncio
 import time
 from dataclasses import replace
 from pathlib import Path
-from threading import Thread
 
 from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from .carfindings import car_check
 from .comparison import STOCK
 from .controls import Controls
-from .errors import FileRefused, RoofError
+from .errors import RoofError
 from .evaluate import build_checked, fit_report_of, with_interference
 from .keptplan import keep_plan, kept_plan, kept_since
 from .limits import limits_of
@@ -35,7 +34,7 @@ from .plansettings import plan_with_settings
 from .previewcomparison import ComparisonView
 from .previewpage import FILE, SWIPE, PreviewPage
 from .previewstyle import status_html
-from .processes import uncertainty_elsewhere, write_step_elsewhere
+from .processes import uncertainty_elsewhere
 from .report import Report
 from .silhouette import side_drawing
 from .uncertainty import cut_working
@@ -139,31 +138,6 @@ class Preview(PreviewPage):
 
         self._guarded(save)
 
-    def write_step(self, path) -> Thread:
-        """Write the plan in the picture as STEP; return the thread that waits for it.
-
-        A process of its own runs ``plumbdrop step``, so that the sliders stay as quick as they were.
-        """
-        name, plan, car, path = self._car_name, self.plan, self.car, Path(path).resolve()
-
-        def work():
-            started = time.perf_counter()
-            try:
-                write_step_elsewhere(name, car, plan, path)
-            except Exception as problem:
-                self.step_status.value = status_html(_in_plain_words(problem), is_refusal=True)
-            else:
-                took = time.perf_counter() - started
-                self.step_status.value = status_html(f"Wrote {path}: {plan.name}, {took:.0f} s")
-            finally:
-                self.step_button.disabled = False
-
-        self.step_button.disabled = True
-        self.step_status.value = status_html("Building exact solids: some seconds; the sliders stay alive …")
-        thread = Thread(target=work, name="step", daemon=True)
-        thread.start()
-        return thread
-
     def choose_car(self, name):
         """Show a car that ships or a car file, with the plan that ships for it or as stock."""
         self._guarded(lambda: self._take_car(name, None))
@@ -185,12 +159,13 @@ class Preview(PreviewPage):
         self.before.value = STOCK
         self.view.look_at(built.shape)
         self.comparison.take_car(car)
+        self.work.take_car(car, name)
         self._history = PlanHistory(plan)
         self._show(plan, is_new=True, built=built)
         self.offer_views(self.view.names)
         self.view.look_from(self.views.value)
         stem = Path(name).stem
-        self.plan_path.value, self.step_path.value = f"{stem}-my-plan.toml", f"{stem}-chopped.step"
+        self.plan_path.value = f"{stem}-my-plan.toml"
         if is_shipped:
             self.car_choice.value = name
         self._offer_kept()  # last: if that file is spoilt, it is said, and the car stands
@@ -236,6 +211,7 @@ class Preview(PreviewPage):
         clock.lap("3-D view")
         self.timings_ms = clock.laps_ms
         self.comparison.has_moved()
+        self.work.take_plan(plan)
         self._say(LOOKING)
         self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))
         self._how_sure_later(built)
@@ -367,23 +343,12 @@ class Preview(PreviewPage):
         self.back_button.on_click(lambda _: self.bring_back())
         self.save_button.on_click(lambda _: self.save_plan(self.plan_path.value))
         self.load_button.on_click(lambda _: self.load_plan(self.plan_path.value))
-        self.step_button.on_click(lambda _: self._step_asked())
 
     def _car_chosen(self, change):
         is_file = change["new"] == FILE
         self.car_path.layout.display = None if is_file else "none"
         if not is_file and change["new"] != self._car_name:
             self.choose_car(change["new"])
-
-    def _step_asked(self):
-        def check():
-            if Path(self.step_path.value).suffix.lower() not in (".step", ".stp"):
-                raise FileRefused(
-                    self.step_path.value, "must end in .step or .stp.", "Give the file such a name."
-                )
-            self.write_step(self.step_path.value)
-
-        self._guarded(check)
 
 
 def _in_plain_words(problem):

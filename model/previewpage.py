@@ -8,6 +8,7 @@ from .carfile import demo_car_names
 from .comparison import STOCK
 from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
 from .previewstyle import legend_html, section, style_html
+from .previewwork import LongWork
 from .roofview import RoofView
 from .silhouette import VIEWS
 
@@ -25,7 +26,7 @@ class PreviewPage(widgets.VBox):
     """Choice of car, views, 3-D view, room for the controls, files and tables, top to bottom."""
 
     def __init__(self, comparison: widgets.Widget):
-        self.view, self.comparison = RoofView(), comparison
+        self.view, self.comparison, self.work = RoofView(), comparison, LongWork()
         self._make_parts()
         super().__init__(self._arranged(), layout={"width": "100%"})
         self.add_class("pd-preview")
@@ -43,7 +44,7 @@ class PreviewPage(widgets.VBox):
         self.undo_button = _button("undo", "undo", "Back to the plan before")
         self.redo_button = _button("redo", "repeat", "Again the plan that was undone")
         self.back_button = _button("", "history", "The last plan of this car, kept when it was closed")
-        self.status, self.step_status = widgets.HTML(), widgets.HTML()
+        self.status = widgets.HTML()
         self.views = widgets.ToggleButtons(style={"button_width": "auto"})
         self.offer_views(list(VIEWS))
         self.toggles = {
@@ -81,10 +82,9 @@ class PreviewPage(widgets.VBox):
         self.findings, self.measures = widgets.HTML(), widgets.HTML()
         self.sureness = widgets.HTML()
         self.controls_box = widgets.VBox()
-        self.plan_path, self.step_path = _path("plan file", "200px"), _path("STEP file", "200px")
+        self.plan_path = _path("plan file", "220px")
         self.save_button = _button("save plan", "save", "Write the plan in the picture to that file")
         self.load_button = _button("load plan", "folder-open", "Show the plan in that file")
-        self.step_button = widgets.Button(description="write STEP", icon="cube", button_style="primary")
 
     def offer_views(self, names: list[str]):
         """Offer views to look from; the present one stays where it is one of them."""
@@ -128,8 +128,7 @@ class PreviewPage(widgets.VBox):
     def _files(self):
         return [
             _row(self.plan_path, self.save_button, self.load_button),
-            _row(self.step_path, self.step_button),
-            self.step_status,
+            self.work,
         ]
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import asyncio
 import json
 import os
-import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -14,62 +14,75 @@ from .errors import RoofError
 from .measured import Car
 from .plan import Plan
 from .planfile import write_plan
+from .progress import FOR_A_PROGRAM, progress_in
 from .report import Uncertainty, uncertainty_from_json
 
+PLAN = "{plan}"  # stands for the plan's file in the words of a command
 
-def write_step_elsewhere(car_name: str, car: Car, plan: Plan, path):
-    """Run ``plumbdrop step`` and wait for it.
+
+async def command_elsewhere(words, car: Car, plan: Plan, on_progress: Callable[[float, str], None]) -> str:
+    """Run ``plumbdrop`` with some words and return what it says; cancelled, the process is ended.
+
+    Parameters
+    ----------
+    words : sequence of str
+        A command and its options; :data:`PLAN` stands for the plan's file.
+    on_progress : callable
+        Told the share that is done and of what.
 
     Raises
     ------
     RoofError
-        What it refused.
+        What the command refused.
     """
     with TemporaryDirectory() as folder:
         plan_path = Path(folder) / "plan.toml"
         write_plan(plan, car, plan_path)
-        ran = subprocess.run(
-            _command("step", car_name, "--plan", plan_path, "-o", path),
-            env=_environment(),
-            capture_output=True,
-            text=True,
-        )
-    _raise_complaint(ran.returncode, ran.stderr)
-
-
-async def uncertainty_elsewhere(car_name: str, car: Car, plan: Plan) -> Uncertainty:
-    """Run ``plumbdrop tape`` and return every ±; cancelled, the process is ended."""
-    with TemporaryDirectory() as folder:
-        plan_path = Path(folder) / "plan.toml"
-        write_plan(plan, car, plan_path)
-        tape = await asyncio.create_subprocess_exec(
-            *_command("tape", car_name, "--plan", plan_path, "--json"),
+        words = [str(plan_path) if word == PLAN else str(word) for word in words]
+        process = await asyncio.create_subprocess_exec(
+            *[sys.executable, "-m", f"{Path(__file__).parent.name}.cli", *words],
             env=_environment(),
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE,
         )
         try:
-            said, complaint = await tape.communicate()
+            said, complaint = await asyncio.gather(
+                process.stdout.read(), _complaint_of(process.stderr, on_progress)
+            )
+            code = await process.wait()
         except asyncio.CancelledError:
-            tape.kill()
-            await tape.wait()
+            if process.returncode is None:
+                process.kill()
+                await process.wait()
             raise
-    _raise_complaint(tape.returncode, complaint.decode(errors="replace"))
-    return uncertainty_from_json(json.loads(said))
-
-
-def _command(*arguments):
-    return [sys.executable, "-m", f"{Path(__file__).parent.name}.cli", *map(str, arguments)]
-
-
-def _environment():
-    """Return an environment in which a process of its own finds this very package."""
-    places = [str(Path(__file__).parent.parent), *filter(None, [os.environ.get("PYTHONPATH")])]
-    return {**os.environ, "PYTHONPATH": os.pathsep.join(places)}
-
-
-def _raise_complaint(code, complaint):
     if code == 2:
         raise RoofError(complaint.strip())
     if code:
         raise RuntimeError(complaint.strip().rpartition("\n")[2])
+    return said.decode(errors="replace")
+
+
+async def _complaint_of(stream, on_progress) -> str:
+    """Return what is no progress."""
+    rest = []
+    while line := (await stream.readline()).decode(errors="replace"):
+        progress = progress_in(line)
+        if progress is None:
+            rest.append(line)
+        else:
+            on_progress(*progress)
+    return "".join(rest)
+
+
+async def uncertainty_elsewhere(car_name: str, car: Car, plan: Plan) -> Uncertainty:
+    """Run ``plumbdrop tape`` and return every ±; cancelled, the process is ended."""
+    words = "tape", car_name, "--plan", PLAN, "--json"
+    return uncertainty_from_json(
+        json.loads(await command_elsewhere(words, car, plan, lambda share, of: None))
+    )
+
+
+def _environment():
+    """Return an environment in which a process of its own finds this very package and says its progress."""
+    places = [str(Path(__file__).parent.parent), *filter(None, [os.environ.get("PYTHONPATH")])]
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(places), FOR_A_PROGRAM: "1"}

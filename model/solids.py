@@ -15,7 +15,7 @@ through is two parts, ``pane door glass right on body`` and ``… on roof``.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -203,20 +203,28 @@ class _Placed:
 
 
 def exact_interference(built: Built) -> list[CommonBody]:
-    """Return every pair of pieces, posts and keep-outs that share space, largest first.
+    """Return every pair of pieces, posts and keep-outs that share space, largest first."""
+    return list(interference_steps(built))[-1][1]
+
+
+def interference_steps(built: Built) -> Iterator[tuple[float, list[CommonBody]]]:
+    """Work out what shares space; yield the share of the pairs done and what is found so far.
 
     Each cell's solid is taken on its own, and booleans only where boxes meet.
+    The last share is 1, and what is found with it is all of it, largest first.
     """
     joined = {(filler.name, end) for filler in fillers_of(built) for end in filler.ends}
     found: dict[tuple[str, str], list[tuple[float, np.ndarray, float, bool]]] = {}
-    for a, b in combinations(_placed(built), 2):
-        if (
-            (a.piece, b.piece) in joined
-            or a.piece == b.piece
-            or (a.box_mm[0] > b.box_mm[1]).any()
-            or (b.box_mm[0] > a.box_mm[1]).any()
-        ):
-            continue
+    pairs = [
+        (a, b)
+        for a, b in combinations(_placed(built), 2)
+        if (a.piece, b.piece) not in joined
+        and a.piece != b.piece
+        and not (a.box_mm[0] > b.box_mm[1]).any()
+        and not (b.box_mm[0] > a.box_mm[1]).any()
+    ]
+    for done, (a, b) in enumerate(pairs):
+        yield done / len(pairs), _common_bodies(found)
         common = BRepAlgoAPI_Common(a.solid, b.solid).Shape()
         for solid in _solids_in(common):
             volume, centre = _volume_and_centre(solid)
@@ -224,6 +232,11 @@ def exact_interference(built: Built) -> list[CommonBody]:
             depth = b.depth(points) if b.is_keep_out else min(a.depth(points), b.depth(points))
             valid = BRepCheck_Analyzer(solid).IsValid() and volume > 0
             found.setdefault((a.name, b.name), []).append((volume, centre, depth, valid))
+    yield 1.0, _common_bodies(found)
+
+
+def _common_bodies(found) -> list[CommonBody]:
+    """Return what was found pair by pair as records, largest first."""
     out = []
     for pieces, bodies in found.items():
         volume = sum(v for v, *_ in bodies)

@@ -343,10 +343,16 @@ def test_the_last_plan_of_a_car_is_offered_when_it_is_opened_again(shown):
     assert Preview("pickup").back_button.layout.display == "none"
 
 
-def test_step_refuses_another_ending(shown):
-    shown.step_path.value = "roof.stl"
-    shown.step_button.click()
-    assert "must end in .step" in shown.status.value
+def test_the_preview_tells_its_long_work_what_to_work_on(shown, tmp_path):
+    row = shown.work.rows["write STEP"]
+    assert row.path.value == "coupe-chopped.step"
+    row.path.value = str(tmp_path / "roof.stl")
+    row.button.click()
+    assert "must end in .step" in row.result.value and "pd-stale" not in row.result._dom_classes
+    shown.controls.dials["front_drop"].slider.value += 1
+    assert "pd-stale" in row.result._dom_classes
+    shown.undo_button.click()
+    assert "pd-stale" not in row.result._dom_classes
 
 
 def test_the_other_car_has_its_own_posts(coupe):
