@@ -21,6 +21,7 @@ from .evaluate import build_checked, fit_report_of, with_interference
 from .keptplan import keep_plan, kept_plan, kept_since
 from .limits import limits_of
 from .measured import Car
+from .metalblanks import with_blanks
 from .output.doorhtml import side_glass_html
 from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
 from .output.measures import measures_html
@@ -287,7 +288,8 @@ class Preview(PreviewPage):
             self._history = self._history.settled()
             if self._history.before:
                 keep_plan(self.plan, self.car)
-            self.report = with_interference(self.report, built)
+            self.report = with_interference(with_blanks(self.report, built), built)
+            self.seams.value = seams_html(self.report)
             self.headline.value = headline_html(self.report)
             self.findings.value = findings_html(self.report)
             self.seams.value = seams_html(self.report)  # with the trim lines

@@ -16,6 +16,7 @@ import model.preview
 from model.built import remembered_shape
 from model.carfile import demo_car_path, read_car
 from model.evaluate import evaluate
+from model.output.doorhtml import side_glass_html
 from model.output.html import findings_html, headline_html, posts_html, seams_html, window_html
 from model.plandict import plan_to_dict
 from model.preview import Preview
@@ -42,7 +43,7 @@ SCREEN = {
     "headline": headline_html,
     "posts": posts_html,
     "seams": seams_html,
-    "window": window_html,
+    "window": lambda report: window_html(report) + side_glass_html(report.side_glass, report.car["unit"]),
     "findings": findings_html,
 }
 
