@@ -25,6 +25,23 @@ function tieToTables(el, choose) {
   };
 }
 
+// Sliders beside the view have their label on the page, but none that is read out with the handle.
+function nameSliders(el) {
+  let watch = null;
+  const name = (around) => around.querySelectorAll(".noUi-handle:not([aria-label])").forEach((handle) => {
+    const label = handle.closest(".widget-slider")?.querySelector(".widget-label")?.innerText;
+    if (label) handle.setAttribute("aria-label", label);
+  });
+  requestAnimationFrame(() => {
+    const around = el.closest(".pd-preview");
+    if (!around) return;
+    name(around);
+    watch = new MutationObserver(() => name(around));
+    watch.observe(around, { childList: true, subtree: true });
+  });
+  return () => watch?.disconnect();
+}
+
 // Views of one group turn together: each says where it looks from, and the others of its group follow.
 const TURNED = "pd-turned";
 function tieTogether(picture, group) {
@@ -120,7 +137,9 @@ function render({ model, el }) {
   swiped(picture, model);
   if (model.get("view").toward) picture.lookFrom(model.get("view"));
   const part = model.get("group") ? tieTogether(picture, model.get("group")) : () => {};
+  const forget = nameSliders(el);
   return () => {
+    forget();
     part();
     tables.dispose();
     picture.dispose();
