@@ -133,7 +133,7 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
     for post in ends.values():
         check_cuts(post)
     opening_mm = max(plan.kerf_mm, plan.root_gap_mm)
-    shifts = tuple(_shift(shape, k, e.shift_mm, opening_mm) for k, e in ends.items() if e.shift_mm)
+    shifts = tuple(rail_shift(shape, k, e.shift_mm, opening_mm) for k, e in ends.items() if e.shift_mm)
     leans = tuple(lean_of(shape, e) for e in ends.values() if e.hinge)
     for shift in shifts:
         _refuse_shift_over_split(shape.car, shift, parts)
@@ -199,7 +199,7 @@ def _refuse_shift_over_split(car, shift, parts):
         )
 
 
-def _shift(shape: CarShape, key: PostKey, by_mm: float, kerf_mm: float) -> Shift:
+def rail_shift(shape: CarShape, key: PostKey, by_mm: float, kerf_mm: float) -> Shift:
     """Return where the piece of a shifted post is cut out of the rail.
 
     Raises

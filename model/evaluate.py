@@ -27,6 +27,7 @@ from .panelfindings import panel_findings
 from .plan import Plan
 from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
+from .remedies import remedies_of, remedy_text
 from .report import EdgeMark, PostReport, Report, RoofPart, SplitReport, Totals
 from .seams import seam_reports
 from .shape import CarShape
@@ -34,7 +35,6 @@ from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
 from .stretch import post_stretch, stretch_findings
 from .trimlines import trims_of
-from .units import shown
 from .view import view_report
 from .viewfindings import view_findings
 
@@ -134,6 +134,7 @@ def _post_report(built: Built, key) -> PostReport:
     lean_side, lean_front = ends.lean_deg
     miss_fore_aft, miss_across = ends.miss_mm
     take_out, removed = ends.take_out_mm, ends.removed_mm
+    remedies = remedies_of(built, key)
     lower, upper = ends.line.lines(ends.s_lower), ends.line.lines(ends.s_upper)
     marks = tuple(
         EdgeMark(
@@ -161,36 +162,11 @@ def _post_report(built: Built, key) -> PostReport:
         shift_mm=ends.shift_mm,
         bead_mm=ends.bead_mm,
         edges=marks,
-        remedy=_remedy(built, ends, miss_fore_aft, miss_across),
+        remedy=remedy_text(remedies),
+        remedies=remedies,
         stretch=post_stretch(built, key),
         lean=lean_report(ends),
     )
-
-
-def _remedy(built: Built, ends: PostEnds, fore_aft_mm: float, across_mm: float) -> str:
-    """Say in a few words what brings the ends of a post together.
-
-    Drawn in with the sheet around it, the lower end wants a pie cut with a
-    mouth as wide as the miss on this side; hinged over at the post's foot, a
-    height h below the cut, a wedge with mouth = miss × depth of the box / h.
-    """
-    unit = built.shape.car.unit
-    post = ends.line.post
-    words = []
-    if abs(fore_aft_mm) > post.wall_mm / 2:
-        way = "rearward" if fore_aft_mm < 0 else "forward"
-        words.append(f"shift the upper end {shown(abs(fore_aft_mm), unit)} {way}, or let in a strip")
-    if abs(across_mm) > post.wall_mm / 2:
-        way = "in" if across_mm > 0 else "out"
-        hinge = abs(across_mm) * post.depth_mm / (ends.plane.point_mm[2] - post.axis_mm[0][2])
-        words.append(
-            f"draw the lower end {way} {shown(abs(across_mm), unit)} with a pie cut of that mouth in the "
-            f"sheet, or lean it over from its foot with a wedge {shown(hinge, unit)} wide at the mouth"
-        )
-    if not words:
-        return "Ends meet."
-    text = "; ".join(words) + "."
-    return text[0].upper() + text[1:]
 
 
 def _totals(built: Built, seams) -> Totals:

@@ -236,7 +236,7 @@ def layout_of(
     for shift in shifts:
         grid = shape.skin.grids[f"side {shift.key[1]}"]
         border = "v0" if grid.side == "right" else "v1"
-        nodes[border] += [_rail_line(shape, grid, Station(x))[0, 0] for x in shift.stations_mm]
+        nodes[border] += [rail_line(shape, grid, Station(x))[0, 0] for x in shift.stations_mm]
     cells, chains = [], []
     for grid in shape.skin.grids.values():
         own = tuple(shift for shift in shifts if grid.name == f"side {shift.key[1]}")
@@ -288,7 +288,7 @@ def _grid_part(
         for cut in split.cuts:
             lines += [("split", uv) for whole in _above(grid, cut, lower) for uv in _outside(whole, panel)]
     for shift in shifts:
-        lines += [("shift", _rail_line(shape, grid, Station(x))) for x in shift.stations_mm]
+        lines += [("shift", rail_line(shape, grid, Station(x))) for x in shift.stations_mm]
     for lean in leans:
         lines += hinge_lines(shape, grid, lean)
     lines = _border_lines(grid, lines, gutter_nodes) + lines
@@ -368,7 +368,7 @@ def _stretches(uv, keep, sides):
 
 
 @lru_cache(maxsize=128)
-def _rail_line(shape, grid, station):
+def rail_line(shape, grid, station):
     """Return the line across the rail at a station, from the gutter down into the opening below."""
     for line in trace(grid, station):
         uv = line if line[0, 1] > line[-1, 1] else line[::-1]

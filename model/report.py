@@ -112,6 +112,32 @@ class PostStretch:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RemedySeam:
+    """A weld that a remedy costs."""
+
+    name: str
+    length_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Remedy:
+    """One way of bringing a post's ends together, or of leaving them.
+
+    ``numbers`` are what is cut and how, by name with unit, as
+    :mod:`model.remedies` has them; ``reason`` says why it cannot be done
+    with the sheet around this post, empty where it can.
+    """
+
+    kind: str  # shift, pie cut, lean or leave
+    way: str  # rearward, forward, in, out; empty for leave
+    by_mm: float  # of the miss that it takes up
+    numbers: dict[str, float]
+    seams: tuple[RemedySeam, ...]
+    reason: str
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class PostReport:
     """One post on one side."""
 
@@ -131,6 +157,7 @@ class PostReport:
     bead_mm: float  # oblique perimeter of the box in the cut plane
     edges: tuple[EdgeMark, ...]
     remedy: str
+    remedies: tuple[Remedy, ...]
     stretch: PostStretch
     lean: LeanReport | None = None  # None: the lower end stays
 

@@ -21,6 +21,8 @@ from model.report import (
     PostSight,
     PostStretch,
     RearSight,
+    Remedy,
+    RemedySeam,
     Report,
     SeamReport,
     SeamStation,
@@ -62,6 +64,17 @@ def sample_post(post="B", side="right", **changed):
         "bead_mm": 272.0,
         "edges": edges,
         "remedy": "shift the upper end 1-7/16 in rearward",
+        "remedies": (
+            Remedy(
+                kind="pie cut",
+                way="in",
+                by_mm=14.25,
+                numbers={"mouth_mm": 14.25, "leg_mm": 210.0},
+                seams=(RemedySeam(name="pie cut", length_mm=210.0),),
+                reason="",
+                text="draw the lower end in",
+            ),
+        ),
         "stretch": PostStretch(
             needed_mm=186.7,
             clear_from_mm=1066.8,

@@ -17,6 +17,8 @@ RECORDS_BY_SCHEMA = {
     "post": records.PostReport,
     "mark": records.EdgeMark,
     "stretch": records.PostStretch,
+    "remedy": records.Remedy,
+    "remedy_seam": records.RemedySeam,
     "lean": records.LeanReport,
     "hinge_mark": records.HingeMark,
     "seam": records.SeamReport,

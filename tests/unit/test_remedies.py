@@ -1,0 +1,99 @@
+"""Remedies as records: closed forms on a flat cab; the seams of a shift against a plan that does it."""
+
+import numpy as np
+import pytest
+from invented_cars import flat_car, tan
+
+from model.carfile import demo_car_path, demo_plan_path, read_car
+from model.evaluate import evaluate
+from model.plan import Plan, RoofMove
+from model.planfile import read_plan
+
+D, A, B = 40.0, 32.0, 11.0
+
+
+@pytest.fixture(scope="module")
+def flat():
+    car = flat_car(rake_deg=A, tumblehome_deg=B)
+    return evaluate(car, Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D), kerf_mm=1.2))
+
+
+def remedy(post, kind, *ways):
+    return next(r for r in post.remedies if r.kind == kind and (not ways or r.way in ways))
+
+
+@pytest.mark.parametrize("side", ["right", "left"])
+def test_a_shift_in_closed_form(flat, side):
+    """s = d (tan a_A - tan a_B), the door's rail longer and the opening behind shorter by it; no pitch: no
+    trapezium.  Rail seams: up the tumblehome from the opening's edge to the gutter."""
+    shift = remedy(flat.post("B", side), "shift")
+    s = D * tan(A)
+    assert (shift.way, shift.reason) == ("rearward", "")
+    assert shift.by_mm == pytest.approx(s, abs=1e-8)
+    numbers = shift.numbers
+    assert numbers["door_rail_mm"] == pytest.approx(s, abs=1e-8)
+    assert numbers["opening_behind_mm"] == pytest.approx(-s, abs=1e-8)
+    assert numbers["miss_at_cut_mm"] == pytest.approx(numbers["miss_at_gutter_mm"], abs=1e-9)
+    assert numbers["strip_mm"] == pytest.approx(s - 1.2, abs=1e-8)
+    strip = next(seam for seam in shift.seams if seam.name == "gutter over the strip")
+    assert strip.length_mm == pytest.approx(s - 1.2, abs=0.01)
+
+
+def test_under_a_pitch_the_strip_is_a_trapezium():
+    """z tan f more at the gutter than at the cut."""
+    car = flat_car(rake_deg=A)
+    report = evaluate(car, Plan(roof=RoofMove(front_drop_mm=30.0, rear_drop_mm=50.0)))
+    post = report.post("B", "right")
+    numbers = remedy(post, "shift").numbers
+    top = car.posts[[p.name for p in car.posts].index("B")].axis_mm[-1]
+    f = np.radians(report.totals.roof_pitch_deg)
+    rise = top[2] - post.drop_mm - post.cut_height_mm
+    grown = numbers["miss_at_gutter_mm"] - numbers["miss_at_cut_mm"]
+    assert grown == pytest.approx(rise * np.tan(f), rel=0.02)
+    assert grown > 0
+
+
+def test_pie_cut_and_lean_in_closed_form(flat):
+    """Mouth d tan b; wedge mouth x depth / h over three sides of a 60 x 40 box; leg h / cos of the lean."""
+    post = flat.post("B", "right")
+    n, h = D * tan(B), post.cut_height_mm
+    pie, lean = remedy(post, "pie cut"), remedy(post, "lean", "in", "out")
+    assert pie.way == lean.way == "in"
+    assert pie.numbers["mouth_mm"] == pytest.approx(n, abs=1e-8)
+    leg = h * np.sqrt(1 + tan(B) ** 2)
+    assert [seam.length_mm for seam in pie.seams] == [pytest.approx(leg, abs=1e-6)]
+    assert pie.numbers["kink_deg"] == pytest.approx(np.degrees(np.arctan(n / leg)), abs=1e-6)
+    assert lean.numbers["wedge_mm"] == pytest.approx(n * 40 / h, abs=1e-8)
+    assert lean.seams[0].length_mm == pytest.approx(2 * 40 + 60)
+    back = remedy(post, "lean", "forward", "rearward")
+    assert back.numbers["wedge_mm"] == pytest.approx(D * tan(A) * 60 / h, abs=1e-7)
+    assert back.seams[0].length_mm == pytest.approx(2 * 60 + 40)
+    leave = remedy(post, "leave")
+    assert leave.numbers["miss_across_mm"] == post.miss_across_mm and leave.seams == ()
+
+
+def test_the_sentence_is_made_of_the_records(flat):
+    post = flat.post("B", "right")
+    for kind, ways in (("shift", ()), ("pie cut", ()), ("lean", ("in",))):
+        assert remedy(post, kind, *ways).text.lower() in post.remedy.lower()
+    assert [r.kind for r in flat.post("A", "right").remedies] == ["pie cut", "lean", "leave"]
+
+
+def test_seams_of_a_shift_are_those_of_the_plan_that_does_it():
+    """Each length of the remedy against the seam that the carried-out shift is reported with."""
+    car = read_car(demo_car_path("coupe"))
+    plan = read_plan(demo_plan_path("coupe"), car)
+    before, after = evaluate(car, plan.changed(shifts=())), evaluate(car, plan)
+    for side in ("right", "left"):
+        told = sorted(seam.length_mm for seam in remedy(before.post("B", side), "shift").seams)
+        seams = [s for s in after.seams if s.kind == "strip" and s.name.startswith(f"B {side},")]
+        done = sorted(seam.length_mm for seam in seams)
+        assert told == pytest.approx(done, abs=0.1)
+        assert [r.kind for r in after.post("B", side).remedies] == ["pie cut", "lean", "leave"]
+
+
+def test_what_cannot_slide_says_why():
+    car = read_car(demo_car_path("coupe"))
+    shift = remedy(evaluate(car, read_plan(demo_plan_path("coupe"), car)).post("C", "right"), "shift")
+    assert "does not stand between two side openings" in shift.reason
+    assert shift.seams == () and "strip_mm" not in shift.numbers
