@@ -25,18 +25,22 @@ function tieToTables(el, choose) {
   };
 }
 
-// Sliders beside the view have their label on the page, but none that is read out with the handle.
-function nameSliders(el) {
+// Sliders beside the view have their label on the page, but none that is read out with the handle; what
+// is to be typed has its name in a tip only.
+function nameControls(el) {
   let watch = null;
-  const name = (around) => around.querySelectorAll(".noUi-handle:not([aria-label])").forEach((handle) => {
+  const nameHandles = (around) => around.querySelectorAll(".noUi-handle:not([aria-label])").forEach((handle) => {
     const label = handle.closest(".widget-slider")?.querySelector(".widget-label")?.innerText;
     if (label) handle.setAttribute("aria-label", label);
   });
+  const nameTyped = (around) => around.querySelectorAll("input[title]:not([aria-label])").forEach(
+    (input) => input.setAttribute("aria-label", input.title));
+  const nameAll = (around) => { nameHandles(around); nameTyped(around); };
   requestAnimationFrame(() => {
     const around = el.closest(".pd-preview");
     if (!around) return;
-    name(around);
-    watch = new MutationObserver(() => name(around));
+    nameAll(around);
+    watch = new MutationObserver(() => nameAll(around));
     watch.observe(around, { childList: true, subtree: true });
   });
   return () => watch?.disconnect();
@@ -137,7 +141,7 @@ function render({ model, el }) {
   swiped(picture, model);
   if (model.get("view").toward) picture.lookFrom(model.get("view"));
   const part = model.get("group") ? tieTogether(picture, model.get("group")) : () => {};
-  const forget = nameSliders(el);
+  const forget = nameControls(el);
   return () => {
     forget();
     part();

@@ -48,7 +48,7 @@ def _card(pane, unit, longest):
     kind = "door" if pane.kind == DOOR else "fixed"
     return (
         f"<div><b>{escape(pane.pane)}</b> {pane.side}, {kind}{_drawing(pane, longest)}"
-        '<table class="pd-table"><thead><tr><th></th><th class="pd-num">stock</th>'
+        '<table class="pd-table"><thead><tr><td></td><th class="pd-num">stock</th>'
         '<th class="pd-num">lowered</th></tr></thead>'
         f"<tbody>{body}</tbody></table></div>"
     )

@@ -291,9 +291,10 @@ def _table(heads, rows, empty, words=(0,), places=()):
         return f'<p class="pd-quiet">{empty}</p>'
 
     def line(cells, tag):
+        tags = [tag if cell else "td" for cell in cells]  # a head that says nothing is none
         return "".join(
-            f'<{tag} class="{"pd-word" if i in words else "pd-num"}">{cell}</{tag}>'
-            for i, cell in enumerate(cells)
+            f'<{each} class="{"pd-word" if i in words else "pd-num"}">{cell}</{each}>'
+            for i, (cell, each) in enumerate(zip(cells, tags, strict=True))
         )
 
     marks = [f' data-place="{escape(place)}" tabindex="0"' for place in places] or [""] * len(rows)

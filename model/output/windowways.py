@@ -77,7 +77,7 @@ def ways_html(ways: WindowWays) -> str:
     for label, cell in _ROWS:
         cells = "".join(f"<td>{cell(report, ways.car.unit)}</td>" for report in ways.reports)
         rows.append(f"<tr><th>{label}</th>{cells}</tr>")
-    table = f'<table class="pd-ways"><thead><tr><th></th>{head}</tr></thead>{"".join(rows)}</table>'
+    table = f'<table class="pd-ways"><thead><tr><td></td>{head}</tr></thead>{"".join(rows)}</table>'
     return f"{_STYLE}<h3>{escape(ways.car.name)}</h3>{table}"
 
 
