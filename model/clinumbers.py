@@ -41,6 +41,7 @@ def add_commands(command):
     ways = command("ways", _ways, "print the ways of lowering a roof to one look side by side")
     add_car(ways)
     ways.add_argument("plan", metavar="PLAN", help="plan file, or one that ships: coupe-plan")
+    ways.add_argument("-o", "--output", metavar="FILE", help="write a page with a side view of each, as HTML")
     add_json(ways)
 
     verify = command("verify", _verify, "hold what Plumbdrop works out against published values")
@@ -108,12 +109,20 @@ def _compare(options):
 
 
 def _ways(options):
+    from .files import write_text_atomically
+    from .output.wayshtml import ways_page
     from .output.waystext import ways_text
     from .waycomparison import compare_ways
 
     car = named_car(options.car)
-    found = compare_ways(car, named_plan(options.plan, car))
-    print(json_text(found.to_json()) if options.json else ways_text(found), end="")
+    plan = named_plan(options.plan, car)
+    found = compare_ways(car, plan)
+    said = json_text(found.to_json()) if options.json else ways_text(found)
+    if options.output:
+        page = ways_page(car, plan, found)
+        line = written(options.output, lambda path: write_text_atomically(path, page)) + "\n"
+        said = said if options.json else line
+    print(said, end="")
 
 
 def _verify(options):

@@ -10,6 +10,7 @@ from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_ca
 from model.errors import PlanError
 from model.evaluate import build_checked, evaluate
 from model.limits import drop_limit_mm
+from model.output.wayshtml import ways_page
 from model.output.waystext import ways_text
 from model.outside.flatcabs import A, B, C, D
 from model.outside.flatsplit import APART
@@ -143,6 +144,16 @@ def test_the_comparison_as_text_and_json(wedge_ways):
         assert words in text
     values = json.loads(json.dumps(wedge_ways.to_json(), allow_nan=False))
     assert [way["way"] for way in values["ways"]] == list(WAYS)
+
+
+def test_the_page_shows_every_way_from_the_side(wedge_ways):
+    page = ways_page(wedge_car(), LOOK, wedge_ways)
+    assert page.count("<svg") == len(WAYS)
+    for way in WAYS:
+        assert f"<h2>{way}</h2>" in page
+    assert "WHAT DIFFERS" in page
+    pictures = page.split("<svg")[1:]
+    assert len(set(pictures)) == len(WAYS)  # each way looks another way
 
 
 def test_a_way_with_no_room_is_told_with_its_reason():
