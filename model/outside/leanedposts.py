@@ -68,7 +68,7 @@ def leaned_post_checks() -> list[Check]:
         *group(
             KIND,
             "in",
-            "closed form: |P0 − h| = |A − d − h|, both ways at once",
+            "closed form: P0 and A less d lie equally far from h, both ways at once",
             (
                 "take-out of a post leaning 32° and 14°, laid back and in",
                 lambda: float(laid_back("level", MEET_BOTH_WAYS, 14.0).take_out_mm[0]) / INCH,

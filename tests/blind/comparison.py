@@ -221,8 +221,8 @@ def reported_numbers(report):
     table = {"roof pitch_deg": report["totals"]["roof_pitch_deg"]}
     for row in report["posts"]:
         name = f"post {row['post']} {row['side']}"
-        skip = ("post", "side", "cut", "shift_mm", "edges", "remedy")
-        table |= {f"{name} {key}": value for key, value in row.items() if key not in skip}
+        numbers = {key: value for key, value in row.items() if isinstance(value, float) and key != "shift_mm"}
+        table |= {f"{name} {key}": value for key, value in numbers.items()}
         for edge in row["edges"]:
             table |= {f"{name} {edge['edge']} {key}": edge[key] for key in ("take_out_mm", "removed_mm")}
     for row in report["seams"]:
