@@ -35,7 +35,7 @@ def welding_checks() -> list[Check]:
         *group(
             KIND,
             "mm",
-            "0.10 A / t, credited to Blodgett (a handbook's copy)",
+            "0.10 A / t, credited to Blodgett; scribd.com/document/572472467",
             (
                 "shrinkage across, A 2 mm², t 1 mm",
                 lambda: shrink_across_mm((2.0, 2.0), 1.0, 0.5)[0],
