@@ -21,6 +21,8 @@ cut above the post's measured foot, f the roof's pitch.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import shapely
 
@@ -31,6 +33,7 @@ from .layout import rail_line
 from .placing import PostKey
 from .posts import PostEnds
 from .report import Remedy, RemedySeam
+from .skin import Grid
 from .units import shown
 
 SHIFT, PIE_CUT, LEAN, LEAVE = "shift", "pie cut", "lean", "leave"
@@ -115,13 +118,18 @@ def _rail_seams(built: Built, key: PostKey, shift) -> tuple[RemedySeam, ...]:
         line = shapely.LineString(rail_line(built.shape, grid, Station(x))).difference(glass)
         seams.append(RemedySeam(name=name, length_mm=_length_mm(grid.point(shapely.get_coordinates(line)))))
     for low, high, what in pieces:
-        place = np.linspace(0, 1, 401)
-        gutter = grid.point(np.stack([place, np.ones(401)], axis=1))
-        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(gutter, axis=0), axis=1))])
-        start, end = np.interp([low, high], gutter[:, 0], along)
+        start, end = np.interp([low, high], *_along_gutter(grid))
         name = "gutter over the post" if what == "upper" else "gutter over the strip"
         seams.append(RemedySeam(name=name, length_mm=float(end - start)))
     return tuple(seams)
+
+
+@lru_cache(maxsize=16)
+def _along_gutter(grid: Grid):
+    """Return x and the length from the front at places along a side's gutter, worked out once. [mm]"""
+    place = np.linspace(0, 1, 401)
+    gutter = grid.point(np.stack([place, np.ones(401)], axis=1))
+    return gutter[:, 0], np.append(0.0, np.cumsum(np.linalg.norm(np.diff(gutter, axis=0), axis=1)))
 
 
 def _length_mm(points) -> float:

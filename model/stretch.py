@@ -17,6 +17,8 @@ it.  How the section changes along a post is not measured and plays no part.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from .built import Built
@@ -44,6 +46,7 @@ def sagitta_mm(points_mm) -> np.ndarray:
     return np.linalg.norm(away - along[..., None] * chord[..., None, :], axis=-1).max(axis=-1)
 
 
+@lru_cache(maxsize=64)
 def _axis(line: PostLine) -> tuple[np.ndarray, np.ndarray]:
     """Return points of a post's axis (n, 3) and their lengths along it from the foot (n,). [mm]"""
     s = np.linspace(0.0, 1.0, _PLACES)
@@ -79,6 +82,8 @@ def best_stretch(line: PostLine, low_mm: float, high_mm: float, needed_mm: float
     first, last = (float(np.interp(z, points[:, 2], along)) for z in (low_mm, high_mm))
     if last - first < needed_mm:
         return None
+    if line.is_straight:
+        return float(np.clip(planned_mm, first, last - needed_mm)), 0.0
     starts = np.linspace(first, last - needed_mm, _STARTS)
     if starts[0] <= planned_mm <= starts[-1]:
         starts = np.append(starts, planned_mm)
@@ -117,6 +122,7 @@ def post_stretch(built: Built, key: PostKey) -> PostStretch:
     )
 
 
+@lru_cache(maxsize=64)
 def corner_heights_mm(shape: CarShape, key: PostKey) -> tuple[float, float]:
     """Return between which heights a post stands clear of the corners of the openings beside it. [mm]"""
     middle = shape.lines[key].frame(0.5)[0][0]
