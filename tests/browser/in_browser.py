@@ -7,6 +7,7 @@ import os
 import shutil
 import socket
 import time
+from contextlib import contextmanager
 from pathlib import Path
 from urllib.request import Request, urlopen
 
@@ -45,6 +46,18 @@ def private_environment(home):
     env |= {"XDG_STATE_HOME": str(home / "state")}
     env |= {f"JUPYTER_{name}_DIR": str(home / name) for name in FOLDERS}
     return env | {f"JUPYTERLAB_{name}_DIR": str(home / name) for name in LAB_FOLDERS}
+
+
+@contextmanager
+def new_page(width, height):
+    """Give a page of a new browser that takes down in ``faults`` what goes wrong in its scripts."""
+    with playwright_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=BROWSER, args=FLAGS)
+        page = browser.new_context(viewport={"width": width, "height": height}).new_page()
+        page.faults = []
+        page.on("pageerror", lambda error: page.faults.append(str(error)))
+        yield page
+        browser.close()
 
 
 def free_port():

@@ -10,14 +10,13 @@ from urllib.request import urlopen
 import pytest
 from in_browser import (
     BROWSER,
-    FLAGS,
     NO_BROWSER,
     SETTLED_WITHIN_S,
     free_port,
     is_drawn,
+    new_page,
     numbers,
     picture,
-    playwright_api,
     private_environment,
     settled_numbers,
     until,
@@ -73,16 +72,11 @@ def app(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def page(app):
-    with playwright_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=BROWSER, args=FLAGS)
-        page = browser.new_context(viewport={"width": 820, "height": 1180}).new_page()
-        page.faults = []
-        page.on("pageerror", lambda error: page.faults.append(str(error)))
+    with new_page(820, 1180) as page:
         page.goto(app[0])
         page.wait_for_selector(".pd-view canvas", timeout=240_000)
         until(lambda: is_drawn(page), 60, "nothing was drawn")
         yield page
-        browser.close()
 
 
 def test_without_its_token_nobody_is_let_in(app):

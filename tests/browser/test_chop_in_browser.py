@@ -14,7 +14,6 @@ from urllib.request import Request, urlopen
 import pytest
 from in_browser import (
     BROWSER,
-    FLAGS,
     NO_BROWSER,
     NUMBERS,
     ROOT,
@@ -24,9 +23,9 @@ from in_browser import (
     free_port,
     image_of,
     is_drawn,
+    new_page,
     numbers,
     picture,
-    playwright_api,
     private_environment,
     settled_numbers,
     until,
@@ -71,11 +70,7 @@ def lab(tmp_path_factory):
 @pytest.fixture(scope="module")
 def page(lab):
     """The notebook, opened and run."""
-    with playwright_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=BROWSER, args=FLAGS)
-        page = browser.new_context(viewport={"width": 1300, "height": 900}).new_page()
-        page.faults = []
-        page.on("pageerror", lambda error: page.faults.append(str(error)))
+    with new_page(1300, 900) as page:
         page.goto(f"{lab}/lab/tree/chop.ipynb?token={TOKEN}")
         page.wait_for_selector(".jp-NotebookPanel .jp-CodeCell", timeout=60_000)
         until(lambda: kernel_is_connected(lab), 60, "no kernel")  # the page says idle before it is
@@ -86,7 +81,6 @@ def page(lab):
         page.wait_for_selector(".pd-view canvas", timeout=60_000)
         until(lambda: is_drawn(page), 60, "nothing was drawn")
         yield page
-        browser.close()
 
 
 def kernel_is_connected(base):
