@@ -49,10 +49,10 @@ from .fillerruns import CORNER, Run, runs_of
 from .fit import faced_places
 from .numeric import cross, dot, power_pieces, unit
 from .plancheck import LEAST_FILLER_MM
-from .seams import SKIN, STRIP, WINDOW_SEAM, Seam, seams_of
+from .seams import HINGE, SKIN, STRIP, WINDOW_SEAM, Seam, seams_of
 from .skin import Grid
 
-CLOSED_KINDS = (SKIN, WINDOW_SEAM, STRIP)
+CLOSED_KINDS = (SKIN, WINDOW_SEAM, STRIP, HINGE)
 KIND = "filler"
 _STATION_MM = 5.0  # greatest length along an edge between two interpolated cross lines
 _LEAST_STATIONS = 9

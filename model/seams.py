@@ -261,7 +261,7 @@ def _over_post(built, seam, edge, along_mm):
     if seam.post is None or seam.kind not in (SKIN, HINGE, FILLER_SEAM) or not seam.first:
         return 0.0
     ends = built.ends[seam.post]
-    is_hinge = seam.kind == HINGE
+    is_hinge = seam.first[0].chain.line == "hinge"
     s, centre = ends.s_lower[0], ends.plane_in_place.point_mm
     if is_hinge:
         s, centre = ends.line.crossing(ends.hinge.foot)[0], np.array(ends.hinge.point_mm)

@@ -98,7 +98,7 @@ def beside_post(built: Built, seam: SeamReport, key: PostKey, at) -> np.ndarray:
     """Return how far places lie from a post's axis: along the car on a side, across it elsewhere. [mm]"""
     ends = built.ends[key]
     s, centre, turn = ends.s_lower[0], ends.plane_in_place.point_mm, ends.lower_move
-    if seam.kind == HINGE:
+    if seam.kind == HINGE or ", hinge, " in seam.name:
         s, centre, turn = ends.line.crossing(ends.hinge.foot)[0], np.array(ends.hinge.point_mm), IDENTITY
     _, _, w, d = ends.line.frame(s)
     return (at - centre) @ turn.vectors(w[0] if "side skin" in seam.name else d[0])
