@@ -26,6 +26,7 @@ def add_commands(command):
     report = command("report", _report, "print every number of one plan on one car")
     add_car(report)
     add_plan(report)
+    report.add_argument("-o", "--output", metavar="FILE", help="write it into a file, as text, to print")
     add_json(report)
 
     tape = command("tape", _tape, "print how far off every number may be by the tape, and what to read again")
@@ -68,12 +69,18 @@ def _report(options):
     from dataclasses import replace
 
     from .evaluate import evaluate
+    from .files import write_text_atomically
     from .output.text import report_text
     from .uncertainty import cut_working
 
     car, plan = car_and_plan(options)
     report = replace(evaluate(car, plan), uncertainty=cut_working(car, plan).done())
-    print(json_text(report.to_json()) if options.json else report_text(report), end="")
+    said = json_text(report.to_json()) if options.json else report_text(report)
+    if options.output:
+        text = report_text(report)
+        line = written(options.output, lambda path: write_text_atomically(path, text)) + "\n"
+        said = said if options.json else line
+    print(said, end="")
 
 
 def _tape(options):

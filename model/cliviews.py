@@ -69,28 +69,35 @@ def _glb(options):
 def _pictures(options):
     from .evaluate import fit_report_of
     from .output.pictures import write_pictures
+    from .progress import end_progress, say_progress
 
     built = _built(options)
-    files = write_pictures(built, fit_report_of(built), options.output)
+    files = write_pictures(built, fit_report_of(built), options.output, say_progress)
+    end_progress()
     print(f"wrote {len(files)} pictures into {options.output}: {', '.join(sorted({f.stem for f in files}))}")
 
 
 def _review(options):
     from .output.ownerpage import write_review
+    from .progress import end_progress, say_progress
 
     _check_ending(options.output, PAGE_ENDING)
     car = named_car(options.car)
     plans = [named_plan(name, car) for name in options.plans]
-    print(written(options.output, lambda path: write_review(car, plans, path)))
+    said = written(options.output, lambda path: write_review(car, plans, path, say_progress))
+    end_progress()
+    print(said)
 
 
 def _blanks(options):
     from .evaluate import fit_report_of
     from .output.blankfiles import without_blank, write_blanks
+    from .progress import end_progress, say_progress
 
     built = _built(options)
     report = fit_report_of(built)
-    files = write_blanks(built, report, options.output)
+    files = write_blanks(built, report, options.output, say_progress)
+    end_progress()
     print(f"wrote {len(files)} files into {options.output}: {', '.join(sorted({f.stem for f in files}))}")
     for name in without_blank(report):
         print(f"no blank: {name} bends tighter than its sheet is thick")

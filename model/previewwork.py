@@ -21,10 +21,22 @@ from .errors import FileRefused, RoofError
 from .measured import Car
 from .output.exactinterference import interference_html
 from .plan import Plan
-from .previewstyle import status_html
+from .previewstyle import heading_html, status_html
 from .processes import PLAN, command_elsewhere
+from .units import shop_inches
 
 CAR, OUT = "{car}", "{out}"  # stand for the car's name and the file in the words of a command
+CHECK, SHOP, OWNER, OTHERS = "Check", "Papers for the shop", "For the owner", "For other programs"
+
+
+def said_html(said: str, unit: str) -> str:
+    """Return what a command said, each line a paragraph."""
+    return "".join(f'<p class="pd-quiet">{escape(line)}</p>' for line in said.splitlines())
+
+
+def bodies_html(said: str, unit: str) -> str:
+    """Return what runs into what, which a command said as JSON, as a table."""
+    return interference_html(json.loads(said)["interference"], unit)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,29 +45,76 @@ class Kind:
 
     Attributes
     ----------
+    group : str
+        What it is for, in the words over its row.
     words : tuple of str
         The command, in which CAR, PLAN and OUT stand for car, plan and file.
     file_name : str
         Of what is written, {} standing for the car; empty where nothing is.
     endings : tuple of str
         One of which that name must have; empty for a folder.
+    result_html : callable
+        What the command said and the car's unit, to what is shown of it.
     """
 
     label: str
+    group: str
     icon: str
     words: tuple[str, ...]
     file_name: str = ""
     endings: tuple[str, ...] = ()
+    result_html: Callable[[str, str], str] = said_html
 
 
 KINDS = (
     Kind(
         label="exact interference",
+        group=CHECK,
         icon="search",
         words=("interference", CAR, "--plan", PLAN, "--json"),
+        result_html=bodies_html,
+    ),
+    Kind(
+        label="report and marks",
+        group=SHOP,
+        icon="file",
+        words=("report", CAR, "--plan", PLAN, "-o", OUT),
+        file_name="{}-report.txt",
+        endings=(".txt",),
+    ),
+    Kind(
+        label="draw blanks",
+        group=SHOP,
+        icon="cut",
+        words=("blanks", CAR, PLAN, "-o", OUT),
+        file_name="{}-blanks",
+    ),
+    Kind(
+        label="weld plan",
+        group=SHOP,
+        icon="fire",
+        words=("weld", CAR, PLAN, "-o", OUT),
+        file_name="{}-weld-plan.html",
+        endings=(".html",),
+    ),
+    Kind(
+        label="owner's page",
+        group=OWNER,
+        icon="eye",
+        words=("review", CAR, PLAN, "-o", OUT),
+        file_name="{}-review.html",
+        endings=(".html",),
+    ),
+    Kind(
+        label="write pictures",
+        group=OWNER,
+        icon="image",
+        words=("pictures", CAR, PLAN, "-o", OUT),
+        file_name="{}-pictures",
     ),
     Kind(
         label="write STEP",
+        group=OTHERS,
         icon="cube",
         words=("step", CAR, "--plan", PLAN, "-o", OUT),
         file_name="{}-chopped.step",
@@ -63,16 +122,11 @@ KINDS = (
     ),
     Kind(
         label="write GLB",
+        group=OTHERS,
         icon="cube",
         words=("glb", CAR, PLAN, "-o", OUT),
         file_name="{}-chopped.glb",
         endings=(".glb",),
-    ),
-    Kind(
-        label="write pictures",
-        icon="image",
-        words=("pictures", CAR, PLAN, "-o", OUT),
-        file_name="{}-pictures",
     ),
 )
 
@@ -90,7 +144,13 @@ class LongWork(widgets.VBox):
         self._car: Car | None = None
         self._car_name, self._plan = "", Plan()
         self.rows = {kind.label: WorkRow(kind, self._work_on) for kind in KINDS}
-        super().__init__(list(self.rows.values()), layout={"width": "100%"})
+        groups = {}
+        for row in self.rows.values():
+            groups.setdefault(row.kind.group, []).append(row)
+        parts = [
+            part for group, rows in groups.items() for part in (widgets.HTML(heading_html(group)), *rows)
+        ]
+        super().__init__(parts, layout={"width": "100%"})
         self.add_class("pd-work")
 
     def take_car(self, car: Car, car_name: str):
@@ -174,7 +234,7 @@ class WorkRow(widgets.VBox):
         return self._working
 
     def end(self):
-        """End the work; what it would have written is not written."""
+        """End the work; a file that it would have written is not written."""
         if self._working is not None:
             self._working.cancel()
 
@@ -191,23 +251,22 @@ class WorkRow(widgets.VBox):
 
     async def work(self, car: Car, car_name: str, plan: Plan):
         """Do it, and say what came of it; a refusal is said, never raised."""
-        started = time.perf_counter()
+        started, called = time.perf_counter(), plan_said(plan, car.unit)
         self._show_working(True)
         self._worked_on = plan
         try:
             out = self._checked_path()
             stands_for = {CAR: car_name, OUT: out}
             words = [stands_for.get(word, word) for word in self.kind.words]
-            self._say(f"{plan.name}: working …")
+            self._say(f"{called}: working …")
             said = await command_elsewhere(
-                words, car, plan, lambda share, of: self._show_progress(plan, share, of)
+                words, car, plan, lambda share, of: self._show_progress(called, share, of)
             )
             took = time.perf_counter() - started
-            self._say(f"{plan.name}: {f'wrote {out}, ' if out else ''}{took:.0f} s")
-            if not out:
-                self.result.value += interference_html(json.loads(said)["interference"], car.unit)
+            self._say(f"{called}: done in {took:.0f} s")
+            self.result.value += self.kind.result_html(said, car.unit)
         except asyncio.CancelledError:
-            self._say(f"{plan.name}: ended by you; nothing was written.")
+            self._say(f"{called}: ended by you; {self._left_behind()}.")
             raise
         except RoofError as refusal:
             self.result.value = status_html(str(refusal), is_refusal=True)
@@ -216,6 +275,11 @@ class WorkRow(widgets.VBox):
             self.result.value = status_html(text, is_refusal=True)
         finally:
             self._show_working(False)
+
+    def _left_behind(self) -> str:
+        """Return what may lie where work was ended: a file is whole or not there; a folder may have some."""
+        is_folder = self.kind.file_name and not self.kind.endings
+        return "some of its files may be there already" if is_folder else "nothing was written"
 
     def _checked_path(self) -> str:
         """Return where to write, absolute; empty where nothing is written."""
@@ -228,9 +292,9 @@ class WorkRow(widgets.VBox):
             )
         return str(path.resolve())
 
-    def _show_progress(self, plan, share, words):
+    def _show_progress(self, called, share, words):
         self.bar.value = share
-        self._say(f"{plan.name}: {share:.0%} {words}")
+        self._say(f"{called}: {share:.0%} {words}")
 
     def _show_working(self, is_working):
         self.bar.value = 0.0
@@ -238,3 +302,15 @@ class WorkRow(widgets.VBox):
 
     def _say(self, text):
         self.result.value = f'<div class="pd-status" role="status">{escape(text)}</div>'
+
+
+def plan_said(plan: Plan, unit: str) -> str:
+    """Return a plan's name and its drops, which tell it from others of that name."""
+    if plan.roof is None:
+        return plan.name
+    drops = [
+        shop_inches(mm) if unit == "in" else f"{mm:.0f} mm"
+        for mm in (plan.roof.front_drop_mm, plan.roof.rear_drop_mm)
+    ]
+    name = "unnamed plan" if plan.name == Plan().name else plan.name
+    return f"{name} ({drops[0]} down in front, {drops[1]} at the rear)"

@@ -14,6 +14,10 @@ FOR_A_PROGRAM = "PLUMBDROP_PROGRESS"
 _WORD = "progress"
 
 
+def say_nothing(share: float, words: str) -> None:
+    """Keep quiet; stands where nobody asks how far the work has come."""
+
+
 def say_progress(share: float, words: str) -> None:
     """Say that a share of the work, 0 to 1, is done."""
     if FOR_A_PROGRAM in os.environ:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from ..built import Built
@@ -9,13 +10,18 @@ from ..errors import PlanError
 from ..files import made_folder, write_bytes_atomically, write_text_atomically
 from ..fillers import KIND, fillers_of
 from ..metalblanks import can_be_formed, filler_blank
+from ..progress import say_nothing
 from ..report import Report
 from .blankpicture import blank_svg
 from .pictures import png_of
 
 
-def blank_drawings(built: Built, report: Report) -> dict[str, str]:
+def blank_drawings(
+    built: Built, report: Report, on_progress: Callable[[float, str], None] = say_nothing
+) -> dict[str, str]:
     """Return {file stem: SVG} of every piece of new metal that can be formed from its sheet.
+
+    ``on_progress`` is told the share that is done, and of what.
 
     Raises
     ------
@@ -30,7 +36,9 @@ def blank_drawings(built: Built, report: Report) -> dict[str, str]:
         )
     metals = {metal.name: metal for metal in report.new_metal}
     drawings = {}
-    for filler in fillers_of(built):
+    fillers = fillers_of(built)
+    for done, filler in enumerate(fillers):
+        on_progress(done / len(fillers), "of the blanks laid flat")
         if can_be_formed(metals[filler.name]):
             blank = filler_blank(filler, built.plan.new_metal.trim_mm)
             pieces = filler.seam.pieces
@@ -56,7 +64,9 @@ def stem_of(name: str) -> str:
     return name.removeprefix(f"{KIND} ").replace(",", "").replace("/", "-").replace(" ", "-")
 
 
-def write_blanks(built: Built, report: Report, folder) -> list[Path]:
+def write_blanks(
+    built: Built, report: Report, folder, on_progress: Callable[[float, str], None] = say_nothing
+) -> list[Path]:
     """Write every blank as SVG and PNG into a folder, made if it is not there; return the files.
 
     Raises
@@ -66,7 +76,7 @@ def write_blanks(built: Built, report: Report, folder) -> list[Path]:
     FileRefused
         If it cannot be written there.
     """
-    drawings = blank_drawings(built, report)
+    drawings = blank_drawings(built, report, on_progress)
     folder = made_folder(folder)
     files = []
     for stem, svg in drawings.items():

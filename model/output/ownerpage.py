@@ -8,6 +8,7 @@ without a script, too.  A policy in the page's head forbids it to fetch anything
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
 from html import escape
 from importlib import resources
 
@@ -21,6 +22,7 @@ from ..measured import Car
 from ..occupant import driver_eye_mm
 from ..piececolours import colour_of
 from ..plan import Plan
+from ..progress import say_nothing
 from ..report import Report
 from ..review import PlanReview, plan_review
 from ..silhouette import VIEWS, drawing_of, side_drawing
@@ -43,8 +45,10 @@ CAUTION_PLAN = (
 )
 
 
-def review_page(car: Car, plans: list[Plan]) -> str:
+def review_page(car: Car, plans: list[Plan], on_progress: Callable[[float, str], None] = say_nothing) -> str:
     """Return the page of one or more plans of a car as HTML.
+
+    ``on_progress`` is told the share that is done, and of what.
 
     Raises
     ------
@@ -52,7 +56,11 @@ def review_page(car: Car, plans: list[Plan]) -> str:
         If a plan cannot be built on this car.
     """
     built = [build_checked(car, plan) for plan in plans]
-    reports = [report_of(each) for each in built]
+    reports = []
+    for done, each in enumerate(built):
+        on_progress(done / (2 * len(built)), "of the page: numbers")
+        reports.append(report_of(each))
+    on_progress(0.5, "of the page: drawings")
     reviews = [plan_review(each, report) for each, report in zip(built, reports, strict=True)]
     stock = build_on(built[0].shape, Plan())
     articles = "".join(
@@ -72,7 +80,9 @@ def review_page(car: Car, plans: list[Plan]) -> str:
     )
 
 
-def write_review(car: Car, plans: list[Plan], path) -> None:
+def write_review(
+    car: Car, plans: list[Plan], path, on_progress: Callable[[float, str], None] = say_nothing
+) -> None:
     """Write the owner's page, all or nothing.
 
     Raises
@@ -82,7 +92,7 @@ def write_review(car: Car, plans: list[Plan], path) -> None:
     FileRefused
         If it cannot be written there.
     """
-    write_text_atomically(path, review_page(car, plans))
+    write_text_atomically(path, review_page(car, plans, on_progress))
 
 
 def _stage(stock: Built, built, reviews) -> str:

@@ -8,6 +8,7 @@ has the stock outline dashed over it.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from html import escape
 from pathlib import Path
 
@@ -17,6 +18,7 @@ import resvg_py
 from ..built import Built, build_on
 from ..files import made_folder, write_bytes_atomically, write_text_atomically
 from ..plan import Plan
+from ..progress import say_nothing
 from ..report import Report
 from ..silhouette import INK, VIEWS, Drawing, drawing_of, side_drawing
 from ..units import shop_inches
@@ -101,8 +103,12 @@ def png_of(svg: str) -> bytes:
     return bytes(resvg_py.svg_to_bytes(svg_string=svg, width=WIDTH_PX, background="#ffffff"))
 
 
-def write_pictures(built: Built, report: Report, folder) -> list[Path]:
+def write_pictures(
+    built: Built, report: Report, folder, on_progress: Callable[[float, str], None] = say_nothing
+) -> list[Path]:
     """Write every picture as SVG and PNG into a folder, made if it is not there; return the files.
+
+    ``on_progress`` is told the share that is done, and of what.
 
     Raises
     ------
@@ -111,7 +117,9 @@ def write_pictures(built: Built, report: Report, folder) -> list[Path]:
     """
     folder = made_folder(folder)
     files = []
-    for name, svg in pictures_of(built, report).items():
+    pictures = pictures_of(built, report)
+    for done, (name, svg) in enumerate(pictures.items()):
+        on_progress(done / len(pictures), "of the pictures written")
         write_text_atomically(folder / f"{name}.svg", svg)
         write_bytes_atomically(folder / f"{name}.png", png_of(svg))
         files += [folder / f"{name}.svg", folder / f"{name}.png"]

@@ -4,18 +4,27 @@ import asyncio
 import json
 import os
 import subprocess
+from dataclasses import replace
 
 import pytest
 
 pytest.importorskip("anywidget")
 
+import model.output.pictures
 import model.previewwork
 from model.carfile import demo_car_path, demo_plan_path, read_car
+from model.cli import command_parser
 from model.errors import RoofError
+from model.evaluate import build_checked, evaluate, fit_report_of
+from model.output.ownerpage import write_review
+from model.output.pictures import write_pictures
+from model.output.text import report_text
+from model.plan import Plan
 from model.planfile import read_plan
-from model.previewwork import KINDS, LongWork
+from model.previewwork import CAR, KINDS, OUT, LongWork, plan_said
 from model.processes import PLAN, command_elsewhere
 from model.progress import FOR_A_PROGRAM, progress_in, say_progress
+from model.uncertainty import cut_working
 
 BODY = {
     "pieces": ["roof", "B <right> upper"],
@@ -99,13 +108,81 @@ def test_files_are_named_by_the_car_and_may_not_be_named_otherwise(work, car, mo
     for kind in KINDS:
         row = work.rows[kind.label]
         if kind.endings:
-            row.path.value = "roof.txt"
+            row.path.value = "roof.dwg"
             row.begin()
             assert f"must end in {kind.endings[0]}" in row.result.value and not calls
     work.take_car(car, "folder/my-car.toml")
     assert work.rows["write STEP"].path.value == "my-car-chopped.step"
     work.rows["write STEP"].begin()
     assert calls[0][:2] == ["step", "folder/my-car.toml"] and calls[0][-1].endswith("/my-car-chopped.step")
+
+
+def test_every_kind_of_work_is_a_command_there_is(work, plan):
+    """What the rows would run is read by the command's own parser; papers name one plan and one place."""
+    labels = {"report and marks", "draw blanks", "weld plan", "owner's page", "write pictures", "write STEP"}
+    assert labels < set(work.rows)
+    for kind in KINDS:
+        stands_for = {CAR: "coupe", PLAN: "plan.toml", OUT: "out"}
+        options = command_parser().parse_args([stands_for.get(word, word) for word in kind.words])
+        assert options.car == "coupe"
+        assert "plan.toml" in (getattr(options, "plan", None), *getattr(options, "plans", ()))
+        assert getattr(options, "output", "") == ("out" if kind.file_name else "")
+        assert work.rows[kind.label].path.value == kind.file_name.format("coupe")
+
+
+def test_a_paper_is_that_of_the_plan_in_the_picture(work, car, plan, tmp_path):
+    """Really written, by a process: the text of a fresh report; what gives none is refused in words."""
+    row, plan = work.rows["report and marks"], plan.changed(kerf_mm=2.0)
+    work.take_plan(plan)
+    row.path.value = str(tmp_path / "mine.txt")
+    row.begin()
+    assert "wrote " in row.result.value and "done in" in row.result.value, row.result.value
+    sure = cut_working(car, plan).done()
+    assert (tmp_path / "mine.txt").read_text() == report_text(replace(evaluate(car, plan), uncertainty=sure))
+    row = work.rows["draw blanks"]
+    row.path.value = str(tmp_path / "blanks")
+    row.begin()
+    assert "new_metal must be in a plan" in row.result.value and not (tmp_path / "blanks").exists()
+
+
+def test_long_work_says_how_far_it_is(tmp_path, monkeypatch):
+    """Pictures and page in fractions that grow and stay under the whole; nothing is asked of a name."""
+    car = read_car(demo_car_path("pickup"))
+    built = build_checked(car, read_plan(demo_plan_path("pickup"), car))
+    monkeypatch.setattr(model.output.pictures, "png_of", lambda svg: b"")
+    shares = []
+    files = write_pictures(built, fit_report_of(built), tmp_path, lambda share, of: shares.append(share))
+    assert len(shares) == len(set(shares)) == len(files) / 2 and shares == sorted(shares) and shares[-1] < 1
+    shares.clear()
+    write_review(car, [built.plan], tmp_path / "page.html", lambda share, of: shares.append(share))
+    assert shares == [0.0, 0.5]
+
+
+def test_ended_work_says_what_may_lie_there(work, monkeypatch):
+    async def endless(words, car, plan, on_progress):
+        await asyncio.sleep(3600)
+
+    monkeypatch.setattr(model.previewwork, "command_elsewhere", endless)
+    for label, left in (("weld plan", "nothing was written"), ("draw blanks", "some of its files may be")):
+        row = work.rows[label]
+
+        async def begin_and_end(row=row):
+            working = row.begin()
+            await asyncio.sleep(0.01)
+            assert row.cancel.layout.display is None
+            row.cancel.click()
+            with pytest.raises(asyncio.CancelledError):
+                await working
+
+        asyncio.run(begin_and_end())
+        assert left in row.result.value and row.cancel.layout.display == "none"
+
+
+def test_a_plan_is_told_by_its_name_and_its_drops(plan):
+    assert plan_said(plan, "in") == f'{plan.name} (2-1/4" down in front, 3" at the rear)'
+    assert plan_said(plan, "mm") == f"{plan.name} (57 mm down in front, 76 mm at the rear)"
+    assert plan_said(Plan(), "in") == "stock"
+    assert plan_said(Plan(roof=plan.roof), "in").startswith("unnamed plan (")
 
 
 def test_a_process_says_how_far_it_is_and_is_ended_when_nobody_wants_it(car, plan):
