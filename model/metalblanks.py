@@ -18,6 +18,7 @@ from .built import Built
 from .fillers import Filler, fillers_of
 from .report import NewMetalReport, Report
 from .sheetpatch import Sheet
+from .trapeziums import trapezium_of
 
 SAMPLES = 41  # of the sheet each way; its least radius is then read to a tenth
 
@@ -61,4 +62,5 @@ def _with_blank(metal: NewMetalReport, filler: Filler, trim_mm: float) -> NewMet
         max_strain=blank.max_strain,
         doubt_strain=blank.doubt_strain,
         can_be_rolled=blank.can_be_rolled,
+        trapezium=trapezium_of(blank),
     )

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
+from .blankreport import Trapezium
 from .doorreport import PaneReport
 from .panelreport import PanelFit
 from .trimreport import TrimLine
@@ -236,6 +237,7 @@ class NewMetalReport:
     max_strain: float | None = None  # + stretched, − shrunk, in forming; what 99 % of the area stays within
     doubt_strain: float | None = None  # what half as many spans would have changed it by
     can_be_rolled: bool | None = None
+    trapezium: Trapezium | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

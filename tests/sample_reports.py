@@ -3,6 +3,7 @@
 import jsonschema
 from referencing import Registry, Resource
 
+from model.blankreport import Trapezium
 from model.doorreport import DoorLeg, PaneCorner, PaneReport, WellReport
 from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
@@ -191,6 +192,14 @@ def sample_filler(**changed):
         "max_strain": -0.0123,
         "doubt_strain": 0.001,
         "can_be_rolled": False,
+        "trapezium": Trapezium(
+            along_mm=(254.0, 260.35),
+            ends_mm=(31.75, 30.1625),
+            diagonals_mm=(257.175, 262.0),
+            off_mm=3.175,
+            limit_mm=0.79375,
+            is_enough=False,
+        ),
     }
     return NewMetalReport(**{**values, **changed})
 

@@ -17,6 +17,7 @@ import shapely
 
 from ..blanks import YIELD_STRAIN, Blank
 from ..ordinates import ordinates_of, step_for
+from ..trapeziums import trapezium_of
 from ..units import shop_inches, shown
 from .strainmarks import CLASSES, class_of, colour_of, labels_of, legend, percent, worked_strains
 
@@ -120,6 +121,14 @@ def fact_lines(blank: Blank, unit: str) -> list[str]:
         f"Crown lengthwise: {_crown(blank.crown_lengthwise, unit)}.",
         f"Crown crosswise: {_crown(blank.crown_crosswise, unit)}.",
     ]
+    straight = trapezium_of(blank)
+    if straight.is_enough:
+        first, second, start, end = (shown(mm, unit, 32) for mm in (*straight.along_mm, *straight.ends_mm))
+        one, other = (shown(mm, unit, 32) for mm in straight.diagonals_mm)
+        lines.append(
+            f"Net with four straight sides: long {first} and {second}, ends {start} and {end}, "
+            f"diagonals {one} and {other}; {straight.off_mm:.2f} mm off at most."
+        )
     if blank.bends.least_radius_mm is not None:
         lines.append(f"Tightest bend: radius {shown(blank.bends.least_radius_mm, unit)}.")
     if blank.doubt_strain > max(YIELD_STRAIN, ROUGH * abs(blank.max_strain)):

@@ -8,6 +8,12 @@ from .cells import angle_cell, area_cell, gap_cell, length_cell, table_lines, wr
 HEAD = "NEW METAL   sheet let in, a root gap from each piece; seams and totals are the closed roof's"
 SIZE_HEADS = ("filler", "narrowest", "widest", "area", "mass")
 BLANK_HEADS = ("filler", "blank, trim on", "crown", "strain", "doubt", "tightest bend", "rolled")
+SIDE_HEADS = ("marked out straight", "along the first", "the second", "at the start", "at the end")
+DIAGONAL_HEADS = ("checked by", "first's start to second's end", "the other diagonal", "off the flat")
+TRAPEZIUM_WORDS = (
+    "Net, from outside: first piece's side at the bottom, start at the right. The trim goes on all round; of "
+    "all others the drawn blank is the word."
+)
 FIT_HEADS = ("filler", "closes a gap of", "and a step of", "breaks the line by")
 
 
@@ -17,6 +23,7 @@ def metal_lines(report: Report, unit: str) -> list[str]:
         return []
     lines = [HEAD, *table_lines(SIZE_HEADS, [size_cells(metal, unit) for metal in report.new_metal])]
     lines += ["", *table_lines(BLANK_HEADS, [blank_cells(metal, unit) for metal in report.new_metal])]
+    lines += trapezium_lines(report.new_metal, unit)
     lines += ["", *table_lines(FIT_HEADS, [fit_cells(metal, unit) for metal in report.new_metal]), ""]
     for metal in report.new_metal:
         lines += wrapped(f"{metal.name}: {ends_words(metal, unit)}", "  ", "      ")
@@ -45,6 +52,25 @@ def blank_cells(metal: NewMetalReport, unit: str) -> list[str]:
         *strains,
         bend,
         "yes" if metal.can_be_rolled else "no",
+    ]
+
+
+def trapezium_lines(new_metal: tuple[NewMetalReport, ...], unit: str) -> list[str]:
+    """Return the four sides and the diagonals of the pieces that may be marked out straight."""
+    straight = [metal for metal in new_metal if metal.trapezium is not None and metal.trapezium.is_enough]
+    if not straight:
+        return []
+    sides, diagonals = [], []
+    for metal in straight:
+        name, blank = metal.name.removeprefix("filler "), metal.trapezium
+        sides.append([name, *(gap_cell(mm, unit) for mm in (*blank.along_mm, *blank.ends_mm))])
+        diagonals.append([name, *(gap_cell(mm, unit) for mm in (*blank.diagonals_mm, blank.off_mm))])
+    return [
+        "",
+        *table_lines(SIDE_HEADS, sides),
+        "",
+        *table_lines(DIAGONAL_HEADS, diagonals),
+        *wrapped(TRAPEZIUM_WORDS),
     ]
 
 

@@ -9,6 +9,7 @@ from sample_reports import sample_report, validator
 
 from model import doorreport
 from model import report as records
+from model.blankreport import Trapezium
 from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
 from model.trimreport import TrimLine, TrimStation
@@ -22,6 +23,7 @@ RECORDS_BY_SCHEMA = {
     "lean": records.LeanReport,
     "hinge_mark": records.HingeMark,
     "seam": records.SeamReport,
+    "trapezium": Trapezium,
     "station": records.SeamStation,
     "spread": records.Spread,
     "interference": records.Interference,
