@@ -2,10 +2,13 @@
 
 The page is served by voila, for a tablet's browser on this machine; like the
 notebook it answers at 127.0.0.1 only, and only who has its token is let in.
+Its template, in ``page/``, is the server's own without what that asks of other
+machines (icons, formulas, diagrams), so that a shop without a network has it all.
 """
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -14,7 +17,13 @@ from pathlib import Path
 from .cliwords import CommandRefused
 
 NOTEBOOK = "chop.ipynb"
-PAGE_OPTIONS = ("--Voila.ip=127.0.0.1", "--Voila.auto_token=True", "--VoilaConfiguration.theme=light")
+PAGE_OPTIONS = (
+    "--Voila.ip=127.0.0.1",
+    "--Voila.auto_token=True",
+    "--VoilaConfiguration.theme=light",
+    "--VoilaConfiguration.template=plumbdrop",
+)
+SEARCH_PATH = "JUPYTER_PATH"  # where the server looks for templates, first of all
 
 
 def add_commands(command):
@@ -40,12 +49,14 @@ def _notebook(options):
 def _app(options):
     path = _notebook_path()
     print(f"Opening {path} as a page, for this machine only (Ctrl-C ends it)", flush=True)
-    _serve("app", ["voila", str(path), *PAGE_OPTIONS, *options.server_options])
+    searched = [str(Path(__file__).parent / "page"), *filter(None, [os.environ.get(SEARCH_PATH)])]
+    environment = {**os.environ, SEARCH_PATH: os.pathsep.join(searched)}
+    _serve("app", ["voila", str(path), *PAGE_OPTIONS, *options.server_options], environment)
 
 
-def _serve(name, module_and_options):
+def _serve(name, module_and_options, environment=None):
     """Run a server until it ends; a later option overrides an earlier one."""
-    with subprocess.Popen([sys.executable, "-m", *module_and_options]) as server:
+    with subprocess.Popen([sys.executable, "-m", *module_and_options], env=environment) as server:
         before = signal.signal(signal.SIGTERM, lambda *_: server.terminate())  # none is left running alone
         try:
             code = _waited_for(server)

@@ -25,6 +25,11 @@ from in_browser import (
 axe = pytest.importorskip("axe_playwright_python.sync_playwright")
 
 pytestmark = pytest.mark.browser
+OTHER_MACHINES = re.compile(r"^\w+://(?!127\.0\.0\.1:)")  # not data: nor blob:, which are the page's own
+ICONS = """() => [...document.querySelectorAll('.pd-preview button i.fa')].map(icon => {
+  const {content, fontFamily} = getComputedStyle(icon, '::before');
+  return [icon.className, content, fontFamily, document.fonts.check(`900 14px ${fontFamily}`)];
+})"""
 MOST_STOPS = 150  # of the Tab key from one end of the page to the other
 FOCUSED = """() => {
   const at = document.activeElement;
@@ -72,11 +77,20 @@ def app(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def page(app):
+    """The page on a tablet that reaches this machine only; ``outside`` holds what it asked of others."""
     with new_page(820, 1180) as page:
+        page.outside, page.asked = [], []
+        page.context.on("request", lambda request: page.asked.append(request.url))
+        page.context.route(OTHER_MACHINES, lambda route: _refused(route, page.outside))
         page.goto(app[0])
         page.wait_for_selector(".pd-view canvas", timeout=240_000)
         until(lambda: is_drawn(page), 60, "nothing was drawn")
         yield page
+
+
+def _refused(route, outside):
+    outside.append(route.request.url)
+    route.abort()
 
 
 def test_without_its_token_nobody_is_let_in(app):
@@ -94,6 +108,13 @@ def test_without_its_token_nobody_is_let_in(app):
 def test_no_code_is_shown(page):
     assert page.get_by_text("from model.preview import").count() == 0
     assert page.locator("h1").inner_text().startswith("How far can this roof come down")
+
+
+def test_every_icon_comes_from_this_machine(page):
+    icons = page.evaluate(ICONS)
+    assert len(icons) > 8
+    for name, drawn, font, is_there in icons:
+        assert drawn not in ("none", "normal", '""') and "Awesome" in font and is_there, (name, drawn, font)
 
 
 def tab_to(page, name, kind=""):
@@ -213,3 +234,11 @@ def test_a_checker_finds_nothing_wrong(page):
     found = axe.Axe().run(page, context=".pd-preview").response["violations"]
     said = [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"][:3]]) for v in found]
     assert said == [], "\n".join(map(str, said))
+
+
+def test_nothing_was_asked_of_another_machine(app, page):
+    """Last of all, after everything above: every request went to the server, error pages too."""
+    page.goto(app[0].replace("/?", "/no/such/page?"))
+    assert "403" in page.inner_text("body")
+    assert page.outside == []
+    assert len(page.asked) > 20 and not any(OTHER_MACHINES.match(url) for url in page.asked)
