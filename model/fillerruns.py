@@ -1,11 +1,13 @@
 """Where new metal goes: the stretches of a seam that stand open wider than a weld closes.
 
-The first piece's edges are asked for the gap every :data:`SPACING_MM` and at
-both ends.  Places next to each other whose gap is wider than the weld closes
-make a *run* [s0, s1]; where the gap passes through that width on the way, the
-run's end is found by bisection.  With t(s) the length along the second edge
-at the facing place, the filler's other side is [t(s1), t(s0)]: the edges run
-against each other, both with the metal on their left.
+The first piece's edges are asked every :data:`SPACING_MM` and at both ends.  A
+place with gap g and step h *stands open* where g is wider than the weld closes,
+or, unless the pieces lap, h is more than :data:`STEP_FROM_MM`: a step of two
+inches is a hole of two inches, however narrow the gap.  Open places next to
+each other make a *run* [s0, s1]; its end, where both come to their limits, is
+found by bisection.  With t(s) the length along the second edge at the facing
+place, the filler's other side is [t(s1), t(s0)]: the edges run against each
+other, both with the metal on their left.
 
 **Corners.**  The plane square to the first edge at its very end seldom meets
 the second edge at its own.  A run that reaches the end of its edge, and comes
@@ -14,9 +16,9 @@ end, is taken from corner to corner, so that two fillers that come to the same
 two corners share a border and close it.
 
 A run's end is of one of four kinds: ``opening`` (both corners lie at a window
-or door opening, a free edge), ``bead`` (the gap falls to what a weld closes
-and the seam goes on), ``filler`` (another filler shares it), ``corner``
-(anything else: something is left open there).
+or door opening, a free edge), ``bead`` (a weld closes the seam from there on),
+``filler`` (another filler shares it), ``corner`` (anything else, a lap not yet
+trimmed too: something is left open there).
 """
 
 from __future__ import annotations
@@ -35,6 +37,7 @@ from .seams import Seam, seam_edges
 
 SPACING_MM = 6.0  # of the places at which a seam is asked whether it is open
 SHORTEST_MM = 2.0  # assumed: a weld bridges a shorter run
+STEP_FROM_MM = 3.175  # 1/8 in: less is drawn flush with hammer and dolly; common practice, no source
 REACH = 4.0  # assumed; of the opening's width: how far a filler goes on past the last facing place
 _JUMP = 4.0  # a facing place that moves on so many times as fast as its own is on another stretch
 
@@ -142,6 +145,11 @@ class _Places:
     step: np.ndarray
     across: np.ndarray  # straight to the facing place
 
+    def past_mm(self, closes_from_mm: float) -> np.ndarray:
+        """Return how far gap or step is past what a weld closes; nan where nothing faces."""
+        past = np.fmax(self.gap - closes_from_mm, np.abs(self.step) - STEP_FROM_MM)
+        return np.where(self.gap > 0, past, self.gap - closes_from_mm)
+
 
 def _places(lines, first, s) -> _Places:
     laid = lines.laid
@@ -160,7 +168,7 @@ def _runs_along(seam, lines, first, closes_from_mm, at_opening):
     count = max(8, int(np.ceil(length / SPACING_MM)))
     places = _places(lines, first, np.linspace(0.0, length, count + 1))
     with np.errstate(invalid="ignore"):
-        is_open = places.gap > closes_from_mm
+        is_open = places.past_mm(closes_from_mm) > 0
         goes_on = np.abs(np.diff(places.t)) < _JUMP * np.diff(places.s) + SPACING_MM
     goes_on &= (np.diff(places.edge) == 0) & is_open[1:] & is_open[:-1]
     starts = np.nonzero(is_open & ~np.append(False, goes_on))[0]
@@ -187,8 +195,9 @@ def _end_of_run(lines, first, places, k, way, closes_from_mm):
     """Return (s, t, kind) of the end of a run whose last place is k, going ``way`` along the first edge."""
     s, t, edge = float(places.s[k]), float(places.t[k]), int(places.edge[k])
     limit = 0.0 if way < 0 else float(lines.laid.length_mm[first])
-    beyond = places.gap[k + way :: way] if 0 <= k + way < len(places.s) else np.empty(0)
-    if len(beyond) and not np.isnan(beyond[0]) and beyond[0] <= closes_from_mm:
+    past = places.past_mm(closes_from_mm)
+    beyond = past[k + way :: way] if 0 <= k + way < len(places.s) else np.empty(0)
+    if len(beyond) and beyond[0] <= 0:
         return _where_it_closes(lines, first, places, k, way, closes_from_mm)
     reach = REACH * float(places.across[k]) + SPACING_MM
     end = float(lines.laid.length_mm[edge]) if way < 0 else 0.0  # the second edge runs the other way
@@ -199,18 +208,18 @@ def _end_of_run(lines, first, places, k, way, closes_from_mm):
 
 
 def _where_it_closes(lines, first, places, k, way, closes_from_mm):
-    """Return the place between k and the next at which the gap is what a weld closes."""
+    """Return the place between k and the next at which a weld closes what is left, and what end that is."""
     low, high = float(places.s[k]), float(places.s[k + way])
     t = float(places.t[k])
     for _ in range(5):  # 9 places at a time: a millionth of a spacing
         s = np.linspace(low, high, 9)
         found = _places(lines, first, s)
         with np.errstate(invalid="ignore"):
-            shut = np.nonzero(~(found.gap > closes_from_mm))[0]
+            shut = np.nonzero(~(found.past_mm(closes_from_mm) > 0))[0]
         j = int(shut[0]) if len(shut) else len(s) - 1
         low, high = float(s[max(j - 1, 0)]), float(s[j])
         t = float(found.t[max(j - 1, 0)])
-    return low, t, BEAD
+    return low, t, CORNER if found.gap[j] <= 0 else BEAD
 
 
 def _is_free(lines, first, second, s, t, at_opening):

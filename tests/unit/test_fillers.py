@@ -17,7 +17,7 @@ from model.carfile import (
 )
 from model.edges import Edge, Edges, joined, stretch
 from model.evaluate import build_checked, fit_report_of
-from model.fillerruns import BEAD, CORNER, OPENING, Run, SeamLines, _runs_along
+from model.fillerruns import BEAD, CORNER, OPENING, STEP_FROM_MM, Run, SeamLines, _runs_along
 from model.fillers import closes_from_mm, fillers_from_runs, fillers_of
 from model.fillerseams import closed_seam_reports, least_radius_mm, shared_borders
 from model.interference import interference_of
@@ -147,6 +147,23 @@ def test_a_run_begins_where_the_gap_is_what_a_weld_closes():
     assert run.gap_mm == pytest.approx(10.0, abs=1e-6)
 
 
+def climbing(gap_mm):
+    """Return the edges of a flat slot whose far side climbs by 1 in 100, from flush at x = 0."""
+    x = np.linspace(0, 1000.0, 101)
+    up = np.broadcast_to([0.0, 0.0, 1.0], (101, 3))
+    first = along(np.stack([x, 0 * x, 0 * x], axis=1), up)
+    second = along(np.stack([x[::-1], 0 * x - gap_mm, 0.01 * x[::-1]], axis=1), up)
+    return SeamLines(Edges([first, second]), (0,), (1,), frozenset())
+
+
+def test_a_step_too_high_to_be_drawn_flush_stands_open_however_narrow_the_gap():
+    (run,) = _runs_along(SEAM, climbing(0.8), 0, 1.7, NOWHERE)
+    assert run.ends == (BEAD, CORNER)
+    assert run.first_mm[0] == pytest.approx(100 * STEP_FROM_MM, abs=1e-3)
+    assert abs(run.step_mm) == pytest.approx(10.0, abs=1e-6) and run.gap_mm == pytest.approx(0.8)
+    assert _runs_along(SEAM, climbing(-0.8), 0, 1.7, NOWHERE) == []  # laps: trimmed first
+
+
 class _Nowhere:
     def query(self, points):
         """Return that nothing is near."""
@@ -196,12 +213,17 @@ def test_the_closed_plans_are_the_shipped_plans_with_new_metal():
         assert replace(closed, new_metal=None, name=plain.name) == plain
 
 
+def stands_open(seam, limit_mm):
+    """Return whether a seam is anywhere too wide for a weld, or too far out of flush for a hammer."""
+    return any(s.gap_mm > limit_mm or (s.gap_mm > 0 and abs(s.step_mm) > STEP_FROM_MM) for s in seam.stations)
+
+
 @pytest.mark.parametrize("name", ["coupe", "pickup"])
 def test_nothing_wider_than_a_weld_closes_is_left_open(name):
     built = demo_built(name)
     fillers = fillers_of(built)
     limit, gap = closes_from_mm(built), built.plan.root_gap_mm
-    was_open = [s for s in seam_reports(built) if s.kind != "post" and s.gap_mm and s.gap_mm.max > limit]
+    was_open = [s for s in seam_reports(built) if s.kind != "post" and stands_open(s, limit)]
     assert {f.seam.name for f in fillers} == {s.name for s in was_open}
     for seam in closed_seam_reports(built, fillers):
         if seam.kind == FILLER_SEAM:
