@@ -109,6 +109,18 @@ def hidden_deg(posts, ends, middle):
     list of (float, float)
         (None, None) where a section runs past a post's measured ends.
     """
+    sections = post_sections(posts, ends, middle)
+    return [
+        (None, None) if found is None else obstruction_deg(post.neck_mm, *found, side=post.side)
+        for post, found in zip(posts, sections, strict=True)
+    ]
+
+
+def post_sections(posts, ends, middle):
+    """Return the level sections S1 and S2 of posts, with the glass next to them, each (n, 3). [mm]
+
+    Takes what :func:`hidden_deg` takes.  None where one runs past a post's measured ends.
+    """
     if not posts:
         return []
     edges = np.stack([post.edges_mm for post in posts], axis=1)
@@ -122,13 +134,20 @@ def hidden_deg(posts, ends, middle):
     out = []
     for i, (post, upper, lower) in enumerate(zip(posts, *sections, strict=True)):
         if np.isnan(upper).any() or np.isnan(lower).any():
-            out.append((None, None))
+            out.append(None)
             continue
         joint = ends[i] if ends is not None else None
         upper = np.concatenate([upper, _glass_edge(post, post.inward_mm, np.argmax, joint, upper[0, 2])])
         lower = np.concatenate([lower, _glass_edge(post, post.outward_mm, np.argmin, joint, lower[0, 2])])
-        out.append(obstruction_deg(post.neck_mm, upper, lower, side=post.side))
+        out.append((upper, lower))
     return out
+
+
+def band_deg(from_mm, upper_mm, lower_mm, side: float) -> tuple[float, float]:
+    """Return azimuths of the inner edge of S1 and the outer edge of S2 from a point, + to the right. [deg]"""
+    inner = _azimuth(upper_mm, from_mm, side).min()
+    outer = _azimuth(lower_mm, from_mm, side).max()
+    return float(np.degrees(side * inner)), float(np.degrees(side * outer))
 
 
 def _glass_edge(post, loop, nearest, ends: PostEnds | None, height_mm):

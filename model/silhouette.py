@@ -207,11 +207,11 @@ def _shell(patches, moves, edges, view):
         move, colour = moves.get(patch.carrier, IDENTITY), colour_of(patch.carrier)
         if patch.role == POST:
             placed = patch.moved(move)
-            posts.append((_depth(placed, toward), _fill(patch, move, view, _shaded(colour, 0.55))))
+            posts.append((_depth(placed, toward), _fill(patch, move, view, shaded(colour, 0.55))))
             continue
         away, facing = halves(patch, tuple(move.rotation.T @ toward))
         if len(away.triangles) and patch.role == METAL:
-            fill = _fill(away, move, view, _shaded(colour, 0.62))
+            fill = _fill(away, move, view, shaded(colour, 0.62))
             back.append((_depth(away.moved(move), toward), fill))
         if len(facing.triangles):
             depth = _depth(facing.moved(move), toward) - (GLASS_BEHIND_MM if patch.role == PANE else 0.0)
@@ -231,7 +231,7 @@ def _front(patch, move, view):
         return _fill(patch, move, view, GLASS_COLOUR, opacity=0.45)
     contour = _contour(patch, move, view)
     tone = 0.80 + 0.2 * float(np.clip(move.vectors(patch.normal) @ _LIGHT, 0, 1).mean())
-    fill = _fill(patch, move, view, _shaded(colour_of(patch.carrier), tone))
+    fill = _fill(patch, move, view, shaded(colour_of(patch.carrier), tone))
     return fill + (f'<path d="{contour}" fill="none" stroke="{INK}" stroke-width="3"/>' if contour else "")
 
 
@@ -269,14 +269,15 @@ def _depth(patch, toward):
     return float((patch.point_mm @ toward).mean())
 
 
-def _shaded(colour, factor):
+def shaded(colour: str, factor: float) -> str:
+    """Return a colour darker, or lighter where the factor is above 1."""
     parts = (round(int(colour[i : i + 2], 16) * factor) for i in (1, 3, 5))
     return "#" + "".join(f"{min(255, part):02x}" for part in parts)
 
 
 def _fill(patch, move, view, colour, opacity=1.0):
     paper = _paper(move.points(patch.point_mm), view)
-    path = _path_data([paper[loop] for loop in boundary_loops(patch)], close=True)
+    path = path_data([paper[loop] for loop in boundary_loops(patch)], close=True)
     clear = f' fill-opacity="{opacity:g}"' if opacity < 1 else ""
     hair = f' stroke="{colour}" stroke-width="1"' if opacity == 1 else ""  # no light between neighbours
     return f'<path d="{path}" fill="{colour}"{clear}{hair}/>'
@@ -292,7 +293,7 @@ def _strokes(edges, view, ink, width, dashes=""):
         out += [paper[a:b] for a, b in zip(limits[::2], limits[1::2], strict=True) if b - a > 1]
     dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
     return (
-        f'<path d="{_path_data(out)}" fill="none" stroke="{ink}" stroke-width="{width}" '
+        f'<path d="{path_data(out)}" fill="none" stroke="{ink}" stroke-width="{width}" '
         f'stroke-linejoin="round"{dashed}/>'
     )
 
@@ -300,7 +301,7 @@ def _strokes(edges, view, ink, width, dashes=""):
 def _contour(patch, move, view):
     """Return path data of the edges along which a patch turns away from the viewer."""
     paper = _paper(move.points(patch.point_mm), view)
-    return _path_data([paper[line] for line in _contour_lines(patch, tuple(move.rotation.T @ view.axes[2]))])
+    return path_data([paper[line] for line in _contour_lines(patch, tuple(move.rotation.T @ view.axes[2]))])
 
 
 @lru_cache(maxsize=256)
@@ -344,7 +345,7 @@ def _chained(start, end):
     return lines
 
 
-def _path_data(lines, close=False, tolerance_mm=0.5):
+def path_data(lines, close=False, tolerance_mm=0.5):
     """Return path data through lines of points, those that lie on a straight run left out."""
     lines = [line for line in lines if len(line) > 1]
     if not lines:

@@ -27,8 +27,8 @@ from .glass import PaneHeight, edge_in_plane, middle_of, pane_between
 from .layout import WINDOW
 from .measured import Point
 from .occupant import AS_IT_STANDS, crown_mm, eye_points_mm, head_clearance_mm, own_eye_mm
-from .placing import front_posts
-from .postsight import PostAhead, hidden_deg, post_ahead
+from .placing import PostKey, front_posts
+from .postsight import PostAhead, band_deg, hidden_deg, post_ahead, post_sections
 from .report import HeadReport, PostSight, RearSight, Sight, View
 from .shape import CarShape, GlassOpening
 
@@ -177,6 +177,21 @@ def _post_sights(built, lookout):
         )
         for post, before, after in zip(lookout.posts, lookout.hidden_before, hidden_after, strict=True)
     )
+
+
+def post_bands_deg(built: Built, eye_mm) -> dict[PostKey, tuple[float, float]]:
+    """Return azimuths of the both edges of every post ahead, from a point, + to the right. [deg]
+
+    The edges are those of the sections that tell what a post hides, where the plan leaves it.
+    """
+    lookout = _lookout(built.shape)
+    ends = [built.ends[post.key] for post in lookout.posts] if built.ends else None
+    sections = post_sections(lookout.posts, ends, lookout.eyes["Pm"])
+    return {
+        post.key: band_deg(eye_mm, *found, side=post.side)
+        for post, found in zip(lookout.posts, sections, strict=True)
+        if found is not None
+    }
 
 
 # ---------------------------------------------------------------- to the rear

@@ -3,7 +3,7 @@
 A picture is the drawing of :mod:`model.silhouette` with a line under it that
 says what it shows.  Before and after of one view have the same scale and lie
 at the same place on the paper, so that one can be laid over the other; after
-has the stock outline dashed over it.
+has the stock outline dashed over it.  From the driver's eye see :mod:`model.eyeview`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ import numpy as np
 import resvg_py
 
 from ..built import Built, build_on
+from ..evaluate import fit_report_of
+from ..eyeview import eye_drawing
 from ..files import made_folder, write_bytes_atomically, write_text_atomically
 from ..plan import Plan
 from ..progress import say_nothing
@@ -28,13 +30,19 @@ SAG_MM = 0.4  # of a curve drawn with straight lines: a third of a pixel of a ca
 MARGIN_MM = 60.0
 LETTER = 0.019  # its height as a share of the car's width on the paper
 BEFORE, AFTER, MEASURED = "before", "after", "dimensions"
+EYE, FROM_EYE = "drivers-eye", "from the driver's eye"
 NOT_AN_APPROVAL = "a plan to look at, not an engineering approval"
 AS_MEASURED = "as it was measured, nothing cut"
 OPEN = f"white between pieces is open: new metal closes it; {NOT_AN_APPROVAL}"
 
+EYE_NOTE = "dashed: the glass before; local law asks for a view; not an engineering approval"
+
 
 def pictures_of(built: Built, report: Report) -> dict[str, str]:
-    """Return {name: SVG}: ``side-before``, ``side-after`` and so on, and ``side-dimensions``."""
+    """Return {name: SVG}: ``side-before``, ``side-after`` and so on, and ``side-dimensions``.
+
+    From the driver's eye only where a seat was measured.
+    """
     stock = build_on(built.shape, Plan())
     car, said = report.car["name"], drops_said(report)
     note = NOT_AN_APPROVAL if report.new_metal else OPEN
@@ -50,6 +58,12 @@ def pictures_of(built: Built, report: Report) -> dict[str, str]:
     if not is_stock:
         drawn = side_drawing(built, report, SAG_MM)
         pictures[f"side-{MEASURED}"] = captioned(drawn, f"{car}, side: {said}", note)
+    if built.shape.car.seat_mm is not None:
+        stock_drawn = eye_drawing(stock, fit_report_of(stock), sag_mm=SAG_MM)
+        pictures[f"{EYE}-{BEFORE}"] = captioned(stock_drawn, f"{car}, {FROM_EYE}: stock", EYE_NOTE)
+        if not is_stock:
+            drawn = eye_drawing(built, report, stock, SAG_MM)
+            pictures[f"{EYE}-{AFTER}"] = captioned(drawn, f"{car}, {FROM_EYE}: {said}", EYE_NOTE)
     return pictures
 
 

@@ -44,7 +44,7 @@ def pixels_of(svg):
 
 @pytest.mark.parametrize("name", CARS)
 def test_every_view_is_there_before_and_after_at_the_same_place(name):
-    stems = [view.replace(" ", "-") for view in VIEWS]
+    stems = [*(view.replace(" ", "-") for view in VIEWS), "drivers-eye"]
     expected = {f"{stem}-{state}" for stem in stems for state in ("before", "after")} | {"side-dimensions"}
     assert set(drawn(name)) == expected
     for svg in drawn(name).values():
@@ -96,7 +96,9 @@ def test_the_words_under_a_picture_say_what_it_shows():
     assert "not an engineering approval" in drawn("coupe")["side-after"]
     stock = build_checked(built_of("coupe").shape.car, Plan())
     assert drops_said(fit_report_of(stock)) == "stock"
-    assert set(pictures_of(stock, fit_report_of(stock))) == {f"{v.replace(' ', '-')}-before" for v in VIEWS}
+    assert set(pictures_of(stock, fit_report_of(stock))) == {
+        f"{v.replace(' ', '-')}-before" for v in (*VIEWS, "drivers-eye")
+    }
 
 
 def test_words_stay_on_the_paper():
@@ -110,7 +112,7 @@ def test_words_stay_on_the_paper():
 def test_files_are_pictures_and_a_file_in_the_way_is_refused(tmp_path):
     built = built_of("pickup")
     files = write_pictures(built, fit_report_of(built), tmp_path / "views")
-    assert len(files) == 26 and {file.suffix for file in files} == {".svg", ".png"}
+    assert len(files) == 30 and {file.suffix for file in files} == {".svg", ".png"}
     for file in files:
         if file.suffix == ".png":
             assert Image.open(file).size[0] == WIDTH_PX
