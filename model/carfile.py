@@ -69,6 +69,11 @@ def demo_closed_path(name):
     return _demo_path(name, f"{name}-closed.toml")
 
 
+def demo_closed_way_path(name, way):
+    """Return the path of a demo car's plan that closes the whole roof, by one of :data:`model.plan.WAYS`."""
+    return _demo_path(name, f"{name}-{way}-closed.toml")
+
+
 def demo_split_path(name):
     """Return the path of the plan that splits and spreads the roof of a demo car."""
     return _demo_path(name, f"{name}-split.toml")

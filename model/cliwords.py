@@ -67,10 +67,12 @@ def named_plan(name, car):
     from .carfile import (
         demo_car_names,
         demo_closed_path,
+        demo_closed_way_path,
         demo_laid_back_path,
         demo_plan_path,
         demo_split_path,
     )
+    from .plan import WAYS
     from .planfile import read_plan
 
     names = demo_car_names()
@@ -81,6 +83,7 @@ def named_plan(name, car):
         "split": demo_split_path,
     }
     shipped = {f"{each}-{which}": path(each) for each in names for which, path in paths.items()}
+    shipped |= {f"{each}-{way}-closed": demo_closed_way_path(each, way) for each in names for way in WAYS}
     is_shipped = name in shipped and not Path(name).is_file()
     return read_plan(shipped[name] if is_shipped else name, car)
 

@@ -1,0 +1,68 @@
+"""The plans that close the roof whole, one for each way and car: the same look, and posts that meet."""
+
+import pytest
+
+from model.carfile import demo_car_names, demo_car_path, demo_closed_way_path, demo_plan_path, read_car
+from model.cliwords import named_plan
+from model.evaluate import build_checked, fit_report_of
+from model.fillerruns import STEP_FROM_MM
+from model.plan import FORWARD, LAID_BACK, SPLIT, WAYS
+from model.planfile import read_plan
+from model.seams import seam_reports
+from model.ways import leaned_posts, posts_between_openings
+
+CASES = [(name, way) for name in demo_car_names() for way in WAYS]
+
+
+def carried_out(name, way):
+    """Return a car and its closed plan by one way, as it was read and carried out."""
+    car = read_car(demo_car_path(name))
+    plan = read_plan(demo_closed_way_path(name, way), car)
+    return car, plan, build_checked(car, plan)
+
+
+@pytest.fixture(scope="module", params=CASES, ids=["-".join(case) for case in CASES])
+def case(request):
+    """Return (car, plan, built, way) of one closed plan."""
+    return *carried_out(*request.param), request.param[1]
+
+
+def test_the_look_is_that_of_the_plan_without_new_metal(case):
+    car, plan, _, way = case
+    name = next(n for n in demo_car_names() if read_car(demo_car_path(n)).name == car.name)
+    plain = read_plan(demo_plan_path(name), car)
+    assert plan.new_metal is not None
+    assert (plan.roof.front_drop_mm, plan.roof.rear_drop_mm) == (
+        plain.roof.front_drop_mm,
+        plain.roof.rear_drop_mm,
+    )
+    assert (plan.roof.fore_aft == "along-windshield") == (way == FORWARD)
+    assert (plan.split is not None) == (way == SPLIT)
+    assert bool(plan.shifts) == (way != LAID_BACK and bool(posts_between_openings(car)))
+    assert named_plan(f"{name}-{way}-closed", car) == plan
+
+
+def test_every_post_that_can_be_brought_to_the_roof_meets_it(case):
+    car, plan, built, _ = case
+    free = {*leaned_posts(car), *posts_between_openings(car)}
+    assert free
+    posts = {(p.post, p.side): p for p in fit_report_of(built).posts}
+    for key in free:
+        assert abs(posts[key].miss_fore_aft_mm) < plan.root_gap_mm
+        assert abs(posts[key].miss_across_mm) < plan.root_gap_mm
+
+
+def test_skin_beside_a_post_that_meets_is_closed_by_its_weld(case):
+    car, plan, built, _ = case
+    free = {*leaned_posts(car), *posts_between_openings(car)}
+    seams = [
+        s for s in seam_reports(built) if s.kind == "skin" and s.name.startswith(tuple(map(_name, free)))
+    ]
+    assert seams
+    for seam in seams:
+        assert seam.gap_mm.min > 0 and seam.gap_mm.max < plan.root_gap_mm + 0.2
+        assert max(abs(seam.step_mm.min), abs(seam.step_mm.max)) < STEP_FROM_MM + 0.5
+
+
+def _name(key):
+    return f"{key[0]} {key[1]},"
