@@ -109,7 +109,7 @@ def place(shape: CarShape, plan: Plan) -> Placed:
 
 
 def build(car: Car, plan: Plan) -> Built:
-    """Carry out a plan.
+    """Carry out a plan; the last few are remembered, for undo, comparisons and pages ask for one again.
 
     Raises
     ------
@@ -122,11 +122,16 @@ def build(car: Car, plan: Plan) -> Built:
         raise PlanError(
             "car", f"must be {car.name!r}; this plan was drawn for {plan.car!r}.", "Load a plan of this car."
         )
+    return _remembered_build(car, plan)
+
+
+@lru_cache(maxsize=8)
+def _remembered_build(car, plan):
     return build_on(remembered_shape(car), plan)
 
 
 def build_on(shape: CarShape, plan: Plan) -> Built:
-    """Carry out a plan on a car's geometry; see :func:`build`."""
+    """Carry out a plan on a car's geometry, afresh; see :func:`build`."""
     plan = as_way(plan, shape.car)
     placed = place(shape, plan)
     roof, parts, ends = placed.roof, placed.parts, placed.ends

@@ -68,6 +68,7 @@ def report_of(built: Built) -> Report:
     return with_interference(with_blanks(fit_report_of(built), built), built)
 
 
+@lru_cache(maxsize=8)
 def fit_report_of(built: Built) -> Report:
     """Return the report without what runs into what, for a slider that does not wait for it."""
     car, plan = built.shape.car, built.plan
@@ -92,13 +93,14 @@ def fit_report_of(built: Built) -> Report:
 
 def with_interference(report: Report, built: Built) -> Report:
     """Return the report with what runs into what, trim lines, the side glass, and the findings."""
-    report = replace(
-        report,
-        interference=tuple(interference_of(built, fillers_of(built))),
-        trims=trims_of(built),
-        side_glass=side_glass(built),
-    )
+    interference, trims, panes = _slow_numbers(built)
+    report = replace(report, interference=interference, trims=trims, side_glass=panes)
     return replace(report, findings=_findings(built, report))
+
+
+@lru_cache(maxsize=8)
+def _slow_numbers(built):
+    return tuple(interference_of(built, fillers_of(built))), trims_of(built), side_glass(built)
 
 
 def _findings(built, report):

@@ -10,6 +10,7 @@ Blanks take a quarter to one second each, so a slider does not wait for them.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -23,6 +24,7 @@ from .trapeziums import trapezium_of
 SAMPLES = 41  # of the sheet each way; its least radius is then read to a tenth
 
 
+@lru_cache(maxsize=64)
 def filler_blank(filler: Filler, trim_mm: float) -> Blank:
     """Return the blank of one filler.
 

@@ -16,13 +16,14 @@ import pytest
 pytest.importorskip("anywidget")
 
 import model.preview
-from model.built import remembered_shape
+from model.built import build_on
 from model.carfile import demo_car_path, read_car
-from model.evaluate import evaluate
+from model.evaluate import report_of
 from model.output.doorhtml import side_glass_html
 from model.output.html import findings_html, headline_html, posts_html, seams_html, window_html
 from model.plandict import plan_to_dict
 from model.preview import Preview
+from model.shape import shape_of
 
 CARS = ("coupe", "pickup")
 PART = 20
@@ -115,8 +116,8 @@ def check(name, seeds, monkeypatch):
             said = await played(shown, Random(f"{name} {seed}"))
             assert "fault in Plumbdrop" not in shown.status.value, (seed, said, shown.status.value)
             refused += "pd-refused" in shown.status.value
-            remembered_shape.cache_clear()  # a car worked out anew shares no memory with the screen
-            fresh = evaluate(read_car(demo_car_path(name)), shown.plan)
+            # A car worked out anew shares no memory with the screen.
+            fresh = report_of(build_on(shape_of(read_car(demo_car_path(name))), shown.plan))
             assert fresh.plan == plan_to_dict(shown.plan)
             for part, html in SCREEN.items():
                 assert screen(shown)[part] == html(fresh), (seed, said, part)

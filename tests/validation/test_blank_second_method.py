@@ -68,17 +68,16 @@ class Triangles:
     def energy(self, x):
         flat = x.reshape(-1, 2)
         j = self.gradient(flat)
-        left, sigma, right = np.linalg.svd(j)
-        flip = np.linalg.det(left @ right) < 0
-        left[flip, :, 1] *= -1
-        sigma[flip, 1] *= -1
-        off = j - left @ right
+        # The nearest rotation turns by atan2(J₁₀ − J₀₁, J₀₀ + J₁₁), and |J − R|² = Σ (σ − 1)², σ₂ signed.
+        cos, sin = j[:, 0, 0] + j[:, 1, 1], j[:, 1, 0] - j[:, 0, 1]
+        cos, sin = np.stack([cos, sin]) / np.hypot(cos, sin)
+        off = j - np.stack([np.stack([cos, -sin], axis=-1), np.stack([sin, cos], axis=-1)], axis=1)
         pull = 2 * self.area[:, None, None] * off @ self.from_rest.swapaxes(1, 2)
         out = np.zeros_like(flat)
         np.add.at(out, self.corners[:, 1], pull[:, :, 0])
         np.add.at(out, self.corners[:, 2], pull[:, :, 1])
         np.add.at(out, self.corners[:, 0], -pull.sum(axis=2))
-        return self.area @ ((sigma - 1) ** 2).sum(axis=1), out.ravel()
+        return self.area @ (off * off).sum(axis=(1, 2)), out.ravel()
 
     def laid_flat(self):
         middle = self.points - self.points.mean(axis=0)
