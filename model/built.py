@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -20,6 +20,8 @@ from .plan import Plan
 from .posts import PostEnds, check_cuts, cut_plane, post_ends
 from .roofparts import CENTRE, RoofParts, roof_parts
 from .shape import CarShape, shape_of
+from .trimmings import Trimming
+from .trimreport import TrimLine
 from .units import shown
 from .ways import as_way
 from .windowfit import fitted_window
@@ -32,7 +34,8 @@ class Built:
     ``moves`` has one entry for every piece (``body``, ``roof``, …); ``ends``
     is empty where the roof is not cut.  ``roof`` is the move of a roof in one
     piece, ``parts`` are what it is split into.  ``panel_fit`` is None where
-    nothing was left to be fitted.
+    nothing was left to be fitted.  ``trims`` is what was trimmed off the pieces
+    of ``layout``; None: they are as they were cut.
     """
 
     shape: CarShape
@@ -48,6 +51,11 @@ class Built:
     upper: Cut | None
     layout: Layout
     moves: dict[str, RigidMove]
+    trims: tuple[TrimLine, ...] | None = None
+
+    def trimmed(self, trimmings: tuple[Trimming, ...], trims: tuple[TrimLine, ...]) -> Built:
+        """Return the plan with strips cut off its pieces, and what the report says of them."""
+        return replace(self, layout=laid_out(self, trimmings), trims=trims)
 
     def upper_piece(self, key: PostKey) -> str:
         """Return the piece that carries the upper end of a post."""
@@ -62,6 +70,22 @@ class Built:
         """Return the piece that carries the lower end of a post."""
         name = f"{' '.join(key)} lower"
         return name if name in self.moves else BODY
+
+
+def laid_out(built: Built, trimmings: tuple[Trimming, ...]) -> Layout:
+    """Return the layout of a plan with strips cut off its pieces."""
+    plan = built.plan
+    return layout_of(
+        built.shape,
+        built.lower,
+        built.upper,
+        plan.window.flange_mm if plan.window else None,
+        max(plan.kerf_mm, plan.root_gap_mm),
+        built.shifts,
+        built.leans,
+        built.parts.lines,
+        trimmings,
+    )
 
 
 @lru_cache(maxsize=8)

@@ -12,7 +12,7 @@ that is kept asks that no edge sags off the skin by more than ``sag_mm``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -31,6 +31,7 @@ from .roofparts import ROOF
 from .scene import cell_mesh, keep_out_mesh, post_mesh
 from .shape import CarShape
 from .skin import Grid
+from .trimmings import is_cut_off, piece_of
 
 POST, KEEP_OUT = "post", "keep-out"
 SLUGS = "slugs"
@@ -86,7 +87,7 @@ def patches_of(built: Built, sag_mm: float = COARSE) -> list[Patch]:
     below, rest = _parted(built, sag_mm)
     if built.upper is not None:
         rest = [part for patch in rest for part in _cut(patch, built)]
-    skin = [p for p in (*below, *rest) if len(p.triangles)]
+    skin = _trimmed(built, [p for p in (*below, *rest) if len(p.triangles)], sag_mm)
     return skin + _fillers(built) + _posts(built) + _keep_outs(built.shape)
 
 
@@ -191,6 +192,16 @@ def _cut(patch: Patch, built: Built):
                             )
                         )
     return [*parts, *_roof_parts(above, built.parts.lines)]
+
+
+def _trimmed(built: Built, skin: list[Patch], sag_mm) -> list[Patch]:
+    """Return the skin with the pieces that something was trimmed off as they are in the layout."""
+    off = [cell for cell in built.layout.cells if is_cut_off(cell.part)]
+    changed = {(piece_of(cell.part), cell.grid.name) for cell in off}
+    cells = [c for c in built.layout.cells if c.role == METAL and (c.part, c.grid.name) in changed]
+    kept = [p for p in skin if p.role != METAL or (p.carrier, p.grid.name) not in changed]
+    waste = [_cell_patch(replace(cell, carrier=SLUGS), sag_mm) for cell in off]
+    return [*kept, *(_cell_patch(cell, sag_mm) for cell in cells), *waste]
 
 
 def _roof_parts(roof: Patch, lines):

@@ -9,6 +9,7 @@ import numpy as np
 
 from .built import Built, build
 from .carfindings import car_findings
+from .closing import closed
 from .doorfindings import door_findings
 from .doors import side_glass
 from .errors import PlanError
@@ -53,10 +54,10 @@ def evaluate(car: Car, plan: Plan | None = None) -> Report:
 
 
 def build_checked(car: Car, plan: Plan) -> Built:
-    """Return the geometry of a plan that lies inside the car's limits."""
+    """Return the geometry of a plan that lies inside the car's limits; what laps is off if it is to be."""
     check_ranges(car, plan)
     try:
-        return build(car, plan)
+        return closed(build(car, plan))
     except PlanError as refusal:
         if plan.roof is None or "puts the upper cut" not in refusal.message:
             raise

@@ -79,7 +79,7 @@ class Meeting:
         return float(sum(along[-1] for along in self.edge_along_mm))
 
 
-def meetings(facings: Sequence[Facing]) -> list[Meeting]:
+def meetings(facings: Sequence[Facing], spacing_mm: float = SPACING_MM) -> list[Meeting]:
     """Return how the second edges of every pair face the places along its first ones."""
     edges = list({id(e): e for f in facings for e in (*f.first, *f.second)}.values())
     if not edges:
@@ -88,7 +88,7 @@ def meetings(facings: Sequence[Facing]) -> list[Meeting]:
     laid = Edges(edges)
     firsts = [np.array([index[id(e)] for e in f.first]) for f in facings]
     seconds = [np.array([index[id(e)] for e in f.second], int) for f in facings]
-    counts = station_counts(laid)
+    counts = station_counts(laid, spacing_mm)
     own = np.concatenate(firsts)
     edge, along, weight = stations(laid, own, counts)
     point, tangent, normal = laid.at(edge, along)
@@ -118,9 +118,9 @@ def meetings(facings: Sequence[Facing]) -> list[Meeting]:
     return out
 
 
-def station_counts(laid: Edges) -> np.ndarray:
+def station_counts(laid: Edges, spacing_mm: float = SPACING_MM) -> np.ndarray:
     """Return into how many equal stretches each edge is divided, (m,) int."""
-    return np.maximum(LEAST_STATIONS, np.ceil(laid.length_mm / SPACING_MM - 1e-9)).astype(int)
+    return np.maximum(LEAST_STATIONS, np.ceil(laid.length_mm / spacing_mm - 1e-9)).astype(int)
 
 
 def stations(laid: Edges, own, counts):

@@ -18,7 +18,7 @@ Parts of the skin are named:
 ``A right lower``      lower end of a leaned post with the sheet beside it
 ``hinge A right``      the wedge between the two cuts around its hinge
 ``slug A right``       cut out between lower and upper cut
-``trimming …``         turned to dust or cut off beside a cut
+``trimming …``         turned to dust or cut off beside a cut; ``trimming off roof``: once it was cut
 ``pane …``             glass; each cell moves with the metal around it
 ``glass removed …``    glass of the stock pane between the cuts
 =====================  ======================================================
@@ -43,6 +43,7 @@ from .roofparts import ROOF as ROOF
 from .roofparts import SplitLines
 from .shape import CarShape
 from .skin import Grid
+from .trimmings import Trimming, piece_cut_off
 
 BODY, WINDOW = "body", "window panel"
 METAL, WASTE, PANE, GLASS_WASTE = "metal", "waste", "pane", "glass waste"
@@ -215,6 +216,7 @@ def layout_of(
     shifts,
     leans=(),
     split: SplitLines = WHOLE,
+    trimmings: tuple[Trimming, ...] = (),
 ) -> Layout:
     """Return the cells and chains of a plan.
 
@@ -231,6 +233,8 @@ def layout_of(
     leans : sequence of Lean
     split : SplitLines
         Where the roof is cut into parts.
+    trimmings : tuple of Trimming
+        What comes off the pieces once they have been cut.
     """
     nodes: dict[str, list[float]] = {"v0": [], "v1": []}
     for shift in shifts:
@@ -254,6 +258,7 @@ def layout_of(
             leaned,
             at_gutter,
             split,
+            tuple(trimming for trimming in trimmings if trimming.grid is grid),
         )
         cells += new_cells
         chains += new_chains
@@ -272,6 +277,7 @@ def _grid_part(
     leans: tuple[Lean, ...],
     gutter_nodes: tuple[tuple[str, float], ...],
     split: SplitLines,
+    trimmings: tuple[Trimming, ...],
 ):
     """Return cells and chains of one grid; remembered, for a move alone changes none of them."""
     window = None
@@ -291,10 +297,14 @@ def _grid_part(
         lines += [("shift", rail_line(shape, grid, Station(x))) for x in shift.stations_mm]
     for lean in leans:
         lines += hinge_lines(shape, grid, lean)
+    for trimming in trimmings:
+        lines += trimming.lines
     lines = _border_lines(grid, lines, gutter_nodes) + lines
     coordinates, tags, polygons = noded(lines)
     inside = shapely.get_coordinates(shapely.point_on_surface(polygons))
     names = _names(shape, grid, inside, lower, upper, window, shifts, leans, split)
+    if trimmings:
+        names = [_trimmed(name, uv, trimmings) for name, uv in zip(names, inside, strict=True)]
     cells = [Cell(grid, polygon, *name) for polygon, name in zip(polygons, names, strict=True)]
     sides = [[None if k is None else cells[k] for k in pair] for pair in beside(coordinates, polygons)]
     point, _, _, normal = grid.frame(np.concatenate(coordinates))
@@ -468,6 +478,13 @@ def _names(shape, grid, inside_uv, lower, upper, window, shifts, leans, split):
         else:
             names.append((carrier, METAL, carrier))
     return names
+
+
+def _trimmed(name, inside_uv, trimmings):
+    """Return a cell's (part, role, carrier), or those of waste where it is cut off its piece."""
+    part, role, _ = name
+    off = piece_cut_off(trimmings, part, inside_uv) if role == METAL else None
+    return name if off is None else (off, WASTE, BODY)
 
 
 def _shifted_part(grid, point, shifts):

@@ -28,6 +28,7 @@ from .placing import PostKey
 from .posts import PostEnds
 from .report import SeamReport, SeamStation, Spread
 from .roofparts import is_roof
+from .trimmings import TRIM_END, is_cut_off, is_trimmed, stands_for
 
 SKIN, POST, WINDOW_SEAM, STRIP, HINGE = "skin", "post", "window", "strip", "hinge"
 FILLER_SEAM = "filler"  # a seam between a piece and a filler, or between two fillers
@@ -64,7 +65,8 @@ def seams_of(built: Built) -> list[Seam]:
     """Return every seam in the skin; the posts' own are :func:`post_seams`."""
     found: dict[tuple[str, str, str, tuple[str, str]], tuple[list[Side], ...]] = {}
     for cell in built.layout.cells:
-        if cell.role == WASTE and not cell.part.startswith(tuple(f"trimming {s.name}" for s in built.shifts)):
+        is_rail = cell.part.startswith(tuple(f"trimming {s.name}" for s in built.shifts))
+        if cell.role == WASTE and not is_rail and not is_cut_off(cell.part):
             _between(built, cell, found)
     for chain in built.layout.chains:
         _touching(built, chain, found)
@@ -84,7 +86,8 @@ def seams_of(built: Built) -> list[Seam]:
 
 def _panel_border(built):
     cells = built.layout.parts[WINDOW]
-    return [Side(c, cell) for cell in cells for c in built.layout.chains_of[id(cell)] if c.line == "flange"]
+    around = [Side(c, cell) for cell in cells for c in built.layout.chains_of[id(cell)]]
+    return [side for side in around if stands_for(side.chain.line) == "flange"]
 
 
 def looseness(part: str) -> float:
@@ -97,11 +100,8 @@ def looseness(part: str) -> float:
 def _between(built, cell, found):
     """Add the seam across one cell of waste: the piece that stays, and the one that faces it most."""
     sides: dict[str, list[Side]] = {}
-    for chain in built.layout.chains_of[id(cell)]:
-        other = chain.beside(cell)
-        if other is None and chain.line.startswith("border"):
-            continue  # across a gutter the kerf is open, not a seam
-        if other is not None and other.role == METAL:
+    for chain, other in _around(built, cell):
+        if other.role == METAL:
             sides.setdefault(other.part, []).append(Side(chain, other))
     if not sides:
         return
@@ -126,27 +126,58 @@ def _beyond(built, cell):
     Across the centreline lies the other half of the same slug, not its far side.
     """
     out: dict[str, list[Side]] = {}
-    for chain in built.layout.chains_of[id(cell)]:
-        waste = chain.beside(cell)
-        if chain.line not in ("middle", "split") and waste is not None and waste.role == WASTE:
-            for further in built.layout.chains_of[id(waste)]:
-                metal = further.beside(waste)
-                if metal is not None and metal.role == METAL:
+    for chain, waste in _around(built, cell):
+        if chain.line not in ("middle", "split") and waste.role == WASTE:
+            for further, metal in _around(built, waste):
+                if metal.role == METAL:
                     out.setdefault(metal.part, []).append(Side(further, metal))
     return out
 
 
+def _around(built, cell):
+    """Return the chains around a cell and what lies across, beyond what is trimmed off beside it.
+
+    Across the border of a grid nothing does: at a gutter the kerf is open, not a seam.
+    """
+    found = []
+    for chain in built.layout.chains_of[id(cell)]:
+        other = chain.beside(cell)
+        if other is None:
+            continue
+        if not is_cut_off(other.part):
+            found.append((chain, other))
+            continue
+        for side in _edges_beside(built, chain, other):
+            if all(side.chain is not known for known, _ in found):
+                found.append((side.chain, side.cell))
+    return found
+
+
 def _touching(built, chain, found):
     """Add the seam along a cut line that has two pieces beside it and nothing between."""
-    a, b = chain.left, chain.right
-    if a is None or b is None or a.role != METAL or b.role != METAL or a.part == b.part:
+    a, b = (_edges_beside(built, chain, cell) for cell in (chain.left, chain.right))
+    if not a or not b or a[0].cell.part == b[0].cell.part:
         return
-    what = "split" if is_roof(a.part) and is_roof(b.part) else "cut"
-    if looseness(a.part) > looseness(b.part) or (
-        what == "split" and a.part.split()[::-1] > b.part.split()[::-1]
+    parts = [sides[0].cell.part for sides in (a, b)]
+    what = "split" if all(map(is_roof, parts)) else "cut"
+    if looseness(parts[0]) > looseness(parts[1]) or (
+        what == "split" and parts[0].split()[::-1] > parts[1].split()[::-1]
     ):
-        a, b = b, a
-    _add(found, f"{what} {a.part}", chain.grid, (a.part, b.part), [Side(chain, a)], [Side(chain, b)])
+        a, b, parts = b, a, parts[::-1]
+    _add(found, f"{what} {parts[0]}", chain.grid, tuple(parts), a, b)
+
+
+def _edges_beside(built, chain, cell) -> list[Side]:
+    """Return the metal edges on one side of a line: the line itself, or what trimming made of it."""
+    if cell is None or cell.role == METAL:
+        return [] if cell is None else [Side(chain, cell)]
+    if not is_cut_off(cell.part):
+        return []
+    new = [Side(c, c.beside(cell)) for c in built.layout.chains_of[id(cell)] if is_trimmed(c.line)]
+    own = [side for side in new if stands_for(side.chain.line) in (chain.line, stands_for(TRIM_END))]
+    if all(side.chain.line == TRIM_END for side in own):
+        return []
+    return [side for side in own if side.cell is not None and side.cell.role == METAL]
 
 
 def _around_shift(built, shift, found):
@@ -160,21 +191,21 @@ def _around_shift(built, shift, found):
     gutter: dict[str, list[Side]] = {upper: [], strip: [], roof: []}
     for cell in built.layout.parts[f"trimming {shift.name}"]:
         middle = cell.grid.point(np.array(cell.polygon.representative_point().coords))[0, 0]
-        for chain in built.layout.chains_of[id(cell)]:
-            other = chain.beside(cell)
-            if other is not None and other.role == METAL and chain.line == "shift":
+        for chain, other in _around(built, cell):
+            if other.role == METAL and stands_for(chain.line) == "shift":
                 where = "front" if chain.point_mm[:, 0].mean() > middle else "rear"  # of the metal
                 edges.setdefault((other.part, where), []).append(Side(chain, other))
     grid = built.shape.skin.grids[f"side {shift.key[1]}"]
     low, high = shift.bounds[0][0], shift.bounds[-1][1]
     border = "v0" if grid.side == "right" else "v1"
     for chain in built.layout.chains:
-        cell = chain.left or chain.right
-        if chain.line == "border v1" and chain.grid is grid and cell.part in (upper, strip):
-            gutter[cell.part].append(Side(chain, cell))
-        if chain.line == f"border {border}" and chain.grid.name == "roof":
-            if low < chain.point_mm[:, 0].mean() < high:
-                gutter[roof].append(Side(chain, cell))
+        for cell in (cell for cell in (chain.left, chain.right) if cell is not None and cell.role == METAL):
+            line = stands_for(chain.line)
+            if line == "border v1" and chain.grid is grid and cell.part in (upper, strip):
+                gutter[cell.part].append(Side(chain, cell))
+            if line == f"border {border}" and chain.grid.name == "roof":
+                if low < chain.point_mm[:, 0].mean() < high:
+                    gutter[roof].append(Side(chain, cell))
     pairs = [((roof, "rear"), (upper, "front")), ((roof, "front"), (upper, "rear"))]
     if gutter[strip]:
         at = 0 if shift.by_mm >= 0 else 1  # the side of the post to which the strip goes

@@ -2,7 +2,8 @@
 
 Triangles and outlines are those of the car with just its openings and its
 window panel cut out, made once; where the roof is cut, a piece is what of
-them lies on its side of the cut.  So a slider makes no new triangles.
+them lies on its side of the cut.  So a slider makes no new triangles.  Only a
+piece that something was trimmed off has triangles and an outline of its own.
 
 A *bound* is a function of a point of the uncut car that is negative on the
 piece's side: the cut's value for the body, its opposite for the roof, the
@@ -27,6 +28,7 @@ from .scene import Mesh, cell_mesh
 from .shape import CarShape
 from .skin import Grid
 from .triangles import share_a_point
+from .trimmings import part_cut_off
 
 FAR_MM = 1e6  # stands for "nowhere near"
 BOUND_SLACK_MM = 0.2  # how far two bounds may stray from linear against each other over a triangle
@@ -276,8 +278,18 @@ def sheets_of(built: Built) -> list[Sheet]:
         lean = next((lean for lean in built.leans if lean.piece == name), None)
         if lean is not None:
             regions = tuple(r for r in regions if lean.stretch_on(r.grid.name))
+        regions = tuple(_trimmed_region(built, name, region) for region in regions)
         out.append(Sheet(name, regions, shape.car.gauge_mm, move, built))
     return out
+
+
+def _trimmed_region(built, name, region: Region) -> Region:
+    """Return a region, or where something was trimmed off a piece on its grid, what is left of that piece."""
+    off = built.layout.parts.get(part_cut_off(name), [])
+    if all(cell.grid is not region.grid for cell in off):
+        return region
+    cells = [c for c in built.layout.parts[name] if c.grid is region.grid and c.role == METAL]
+    return sheet_region(region.grid, cells)
 
 
 # Three inner points, exact to degree 2 (Strang and Fix, from memory; tests check it on polynomials).

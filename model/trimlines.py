@@ -54,6 +54,7 @@ from .trimreport import TrimLine, TrimStation
 STEPS = 30  # at most, towards the root gap
 LEAST_LAP_MM = 0.1  # assumed: less is a stroke of the file
 FLANGE_KEPT_MM = 19.05  # of a window panel beside its glass; common practice, no source
+GOES_ON_MM = 60.0  # assumed: how far a line is carried on past its ends, to where the piece ends
 LOOSER = "it is the looser piece: scribe it from the one that stays"
 KEEPS_FLANGE = "trimming the window panel would leave less than 3/4 in of flange beside the glass"
 
@@ -70,6 +71,7 @@ class Stretch:
     depth_mm: np.ndarray  # (n,)
     lap_mm: float
     apart_mm: float
+    goes_on_mm: tuple[np.ndarray, np.ndarray]  # each (m, 3): the line carried on past its ends, outwards
 
     @property
     def area_mm2(self) -> float:
@@ -80,14 +82,18 @@ class Stretch:
 
 
 def trims_of(built: Built) -> tuple[TrimLine, ...]:
-    """Return every trim line of a plan, seam by seam."""
-    out = []
-    for seam, met in lapping_seams(built):
-        which, reason = piece_to_trim(built, seam, met)
-        sides, move = trimmed_sides(built, seam, which)
-        for stretch in stretches_of(built, seam, met, which):
-            out.append(_line(built, seam, which, reason, sides, move, stretch))
-    return tuple(out)
+    """Return every trim line of a plan, seam by seam; of a trimmed one, those that it was trimmed along."""
+    if built.trims is not None:
+        return built.trims
+    return tuple(line for seam, met in lapping_seams(built) for line in trims_along(built, seam, met))
+
+
+def trims_along(built: Built, seam: Seam, met: Meeting) -> list[TrimLine]:
+    """Return the trim lines of one seam; ``met`` as :func:`lapping_seams` has it."""
+    which, reason = piece_to_trim(built, seam, met)
+    sides, move = trimmed_sides(built, seam, which)
+    found = stretches_of(built, seam, met, which)
+    return [_line(built, seam, which, reason, sides, move, stretch) for stretch in found]
 
 
 def lapping_seams(built: Built) -> list[tuple[Seam, Meeting]]:
@@ -145,9 +151,13 @@ def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
     stations = at[run]
     from_mm = (met.at_mm, met.facing_mm)[which]
     path = min(trimmed, key=lambda p: p.nearest(from_mm[stations])[1].max())
-    stays = _places_that_stay(met, stations, which, others)
+    stays, far = _places_that_stay(met, stations, which, others)
     start = from_mm[stations]
     line, normal = _at_root_gap(*stays, start, root, _edge_of(path, path.nearest(start)[0]), grids, move)
+    edge = _edge_of(path, path.nearest(line)[0])
+    goes_on = [
+        _carried_on(*far, line, end, met.weight_mm[stations[end]], root, edge, grids, move) for end in (0, -1)
+    ]
     along, depth = path.nearest(line)
     # Ends: where the gap is the root gap, or carried on to the end of what faces.
     limits, depths = np.array([_end(met, at, need, run, path, from_mm, along, depth, k) for k in (0, -1)]).T
@@ -157,6 +167,8 @@ def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
         np.concatenate([extra[:1], own, extra[1:]])
         for extra, own in ((limits, along), (depths, depth), (ends, line), (end_normals, normal))
     )
+    if along[-1] < along[0]:
+        goes_on = goes_on[::-1]
     order = np.argsort(along, kind="stable")
     order = order[np.append(True, np.diff(along[order]) > 1e-6)]
     along, depth, line, normal = along[order], depth[order], line[order], normal[order]
@@ -169,11 +181,15 @@ def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
         depth_mm=depth,
         lap_mm=float(-met.gap_mm[stations].min()),
         apart_mm=float(np.abs(met.step_mm[stations]).max()),
+        goes_on_mm=tuple(goes_on),
     )
 
 
 def _places_that_stay(met, stations, which, others):
-    """Return the places on the edge that stays, its directions and its normals there, each (n, 3)."""
+    """Return the places on the edge that stays, its directions and normals, each (n, 3); its paths there.
+
+    The second is, for every place, the path it lies on and the length along that.
+    """
     points = (met.facing_mm, met.at_mm)[which][stations]
     found = [path.nearest(points) for path in others]
     nearest = np.argmin([off for _, off in found], axis=0)
@@ -181,7 +197,23 @@ def _places_that_stay(met, stations, which, others):
     for k in np.unique(nearest):
         here = nearest == k
         out[:, here] = others[k].at(found[k][0][here])
-    return out
+    at = np.array([found[k][0][i] for i, k in enumerate(nearest)])
+    return out, ([others[k] for k in nearest], at)
+
+
+def _carried_on(paths, at, line, end, spacing_mm, root, edge, grids, move):
+    """Return a line's next places past one of its ends, along the edge that stays; outwards, (m, 3)."""
+    inward = 1 if end == 0 else -2
+    if len(at) < 2 or paths[end] is not paths[inward]:
+        return np.empty((0, 3))
+    way = np.sign(at[end] - at[inward])
+    on = at[end] + way * spacing_mm * np.arange(1, 1 + int(np.ceil(GOES_ON_MM / spacing_mm)))
+    on = on[(on >= 0) & (on <= paths[end].length_mm)]
+    if not len(on):
+        return np.empty((0, 3))
+    point, tangent, normal = paths[end].at(on)
+    edges = np.full(len(on), edge[end])
+    return _at_root_gap(point, tangent, normal, point, root, edges, grids, move)[0]
 
 
 def _at_root_gap(stays, tangent, normal, start, root, edges, grids, move):

@@ -245,7 +245,9 @@ def test_edges_of_fillers_and_what_is_left_make_up_the_open_seams(name):
         own = [f for f in fillers if (f.seam.name, f.seam.pieces) == (seam.name, seam.pieces)]
         parts = [closed[f"{f.name} to {f.seam.pieces[0]}"] for f in own]
         parts += [closed[seam.name]] if seam.name in closed else []
-        assert sum(p.edge_mm for p in parts) == pytest.approx(seam.edge_mm, abs=2e-3)
+        assert sum(p.edge_mm for p in parts) == pytest.approx(
+            seam.edge_mm, abs=0.01
+        )  # a bend where it was trimmed
         assert sum(p.length_mm for p in parts) == pytest.approx(seam.length_mm, abs=5e-3)
 
 

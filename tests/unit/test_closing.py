@@ -1,0 +1,163 @@
+"""The closed roof as it is cut: what laps comes off, by hand on flat cars, and everything still adds up."""
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pytest
+import shapely
+from invented_cars import box_car, cell_area_mm2, grid_area_mm2, mirrored_car, tan, wedge_car
+
+from model.built import build
+from model.carfile import demo_car_names, demo_car_path, demo_closed_path, read_car
+from model.closing import closed
+from model.evaluate import build_checked
+from model.interference import interference_of
+from model.layout import METAL, WASTE
+from model.plan import NewMetal, Plan, RoofMove, WindowMove
+from model.planfile import read_plan
+from model.seams import seam_reports, seams_of
+from model.sheets import waste_area_mm2
+from model.trimlines import trims_of
+from model.trimmings import is_cut_off, part_cut_off
+
+ROOT, KERF = 0.8, 1.2
+
+
+@lru_cache
+def as_cut(name):
+    """Return the closed plan that ships for a car, its laps still there."""
+    car = read_car(demo_car_path(name))
+    return build(car, read_plan(demo_closed_path(name), car))
+
+
+@lru_cache
+def pushed_back():
+    """The wedge 50 mm lower and its roof 80 mm to the rear: its back laps over the body's."""
+    roof = RoofMove(front_drop_mm=50, rear_drop_mm=50, fore_aft=-80.0)
+    plan = Plan(roof=roof, kerf_mm=KERF, root_gap_mm=ROOT, new_metal=NewMetal())
+    return build(wedge_car(), plan)
+
+
+def window_down(flange_mm, down_mm=6.0):
+    window = WindowMove(down_mm=down_mm, flange_mm=flange_mm)
+    return build(box_car(), Plan(window=window, kerf_mm=KERF, root_gap_mm=ROOT, new_metal=NewMetal()))
+
+
+def cut_off(built):
+    return [cell for cell in built.layout.cells if is_cut_off(cell.part)]
+
+
+def test_a_rectangle_falls_off_the_back():
+    """By hand, as the trim line has it: gap = ((d + g) tan c + s) sin c + g cos c with s = −80, c = 20°.
+
+    A strip g − gap deep comes off between the rear window's opening (300, with corners of 40 at its
+    top) and the corner, at y = 700 − (240 + d + g) tan 14° at the edge, which leans in by
+    cos c tan 14° on the way up the back; and h below the line the opening's corner turns in.
+    """
+    built = pushed_back()
+    trimmed = closed(built)
+    sin_c, cos_c = np.sin(np.radians(20)), np.cos(np.radians(20))
+    gap = (50.8 * tan(20) - 80) * sin_c + ROOT * cos_c
+    depth, width = ROOT - gap, 700 - 290.8 * tan(14) - 300
+    top = max(corner.up_mm for corner in built.shape.rear_window.opening.corners)
+    h = 290.8 + depth * cos_c - (top - 40)
+    in_the_corner = (40 * h - (h * np.sqrt(1600 - h**2) + 1600 * np.arcsin(h / 40)) / 2) / cos_c
+    by_hand = depth * (width - depth * cos_c * tan(14) / 2) + in_the_corner
+    cells = cut_off(trimmed)
+    assert {cell.part for cell in cells} == {part_cut_off("roof")}
+    assert {(cell.role, cell.carrier) for cell in cells} == {(WASTE, "body")}
+    on_back = [cell for cell in cells if cell.grid.name == "back"]
+    assert [cell_area_mm2(cell) for cell in on_back] == pytest.approx([by_hand, by_hand], rel=1e-5)
+    seams = {seam.name: seam for seam in seam_reports(trimmed)}
+    for side in ("right", "left"):
+        seam = seams[f"C {side}, back skin"]
+        assert (seam.gap_mm.min, seam.gap_mm.max) == pytest.approx((ROOT, ROOT), abs=1e-6)
+        trim = next(t for t in trimmed.trims if t.seam == seam.name)
+        assert trim.area_mm2 == pytest.approx(by_hand - in_the_corner, abs=0.5)
+
+
+@pytest.mark.parametrize(("flange_mm", "piece"), [(19.05, "body"), (40.0, "window panel")])
+def test_the_piece_that_the_trim_line_is_on_is_cut(flange_mm, piece):
+    """Lower edge of a panel 6 mm down in a plumb plane: outlines with round corners, by shapely."""
+    trimmed = closed(window_down(flange_mm))
+    assert {cell.part for cell in cut_off(trimmed)} == {part_cut_off(piece)}
+    round_body, round_panel = 40 + flange_mm + KERF, 40 + flange_mm
+    inner = shapely.box(-300, 120, 300, 384).buffer(-40)
+    body = inner.buffer(round_body, quad_segs=400)
+    panel = shapely.affinity.translate(inner, 0, -6).buffer(round_panel, quad_segs=400)
+    if piece == "body":
+        off = panel.buffer(ROOT, quad_segs=400).difference(body).area
+    else:  # what is left is a root gap inside the body's edge
+        off = panel.difference(body.buffer(-ROOT, quad_segs=400)).area
+    found = sum(cell_area_mm2(cell) for cell in cut_off(trimmed))
+    assert found == pytest.approx(off, rel=2e-3)
+    seam = next(s for s in seam_reports(trimmed) if s.name == "window panel to body")
+    assert seam.gap_mm.min == pytest.approx(ROOT, abs=0.01)
+
+
+@pytest.mark.parametrize("name", demo_car_names())
+def test_where_pieces_lapped_they_stand_the_root_gap_apart(name):
+    built = as_cut(name)
+    trimmed = build_checked(built.shape.car, built.plan)
+    root = built.plan.root_gap_mm
+    before, after = ({s.name: s for s in seam_reports(b)} for b in (built, trimmed))
+    assert set(before) == set(after)
+    assert trimmed.trims == trims_of(built) == trims_of(trimmed)
+    lapped = {trim.seam for trim in trimmed.trims}
+    assert lapped and {n for n, s in before.items() if s.gap_mm and s.gap_mm.min < -0.1} == lapped
+    for seam in lapped:
+        assert after[seam].gap_mm.min == pytest.approx(root, abs=0.05)
+        assert after[seam].facing_mm == pytest.approx(after[seam].edge_mm, rel=1e-6)
+        stations = np.array([s.at_mm for s in after[seam].stations])
+        gap = np.array([s.gap_mm for s in after[seam].stations])
+        line = np.concatenate([[s.line_mm for s in t.stations] for t in trimmed.trims if t.seam == seam])
+        near = np.linalg.norm(stations[:, None] - line[None], axis=2).min(axis=1) < 2
+        if near.any():  # where the seam's own first piece was trimmed
+            assert gap[near] == pytest.approx(np.full(near.sum(), root), abs=0.05)
+    shared = {i.pieces for i in interference_of(trimmed)}
+    assert not [pair for pair in shared if not any(p.startswith("post") for p in pair)]
+
+
+@pytest.mark.parametrize("key", [*demo_car_names(), "wedge"])
+def test_areas_are_put_back_to_the_stock_skin(key):
+    """Cells of every grid by quadrature; what more waste there is has the areas that the trim lines say."""
+    built = pushed_back() if key == "wedge" else as_cut(key)
+    trimmed = closed(built)
+    for grid in built.shape.skin.grids.values():
+        cells = [cell for cell in trimmed.layout.cells if cell.grid is grid]
+        assert shapely.union_all([c.polygon for c in cells]).area == pytest.approx(1, abs=1e-9)
+        assert sum(map(cell_area_mm2, cells)) == pytest.approx(grid_area_mm2(grid), rel=1e-5)
+    off = sum(map(cell_area_mm2, cut_off(trimmed)))
+    assert waste_area_mm2(trimmed) - waste_area_mm2(built) == pytest.approx(off, rel=1e-3)
+    assert sum(trim.area_mm2 for trim in trimmed.trims) == pytest.approx(off, rel=0.02)
+    for cell in cut_off(trimmed):
+        assert cell.polygon.area > 0 and not cell.polygon.interiors
+
+
+def test_nothing_is_trimmed_without_new_metal_and_nothing_twice():
+    built = pushed_back()
+    bare = build(wedge_car(), replace(built.plan, new_metal=None))
+    assert closed(bare) is bare and bare.trims is None
+    assert closed(closed(built)) is closed(built)
+    roof = RoofMove(front_drop_mm=20, rear_drop_mm=20)
+    open_only = build(wedge_car(), Plan(roof=roof, new_metal=NewMetal()))
+    assert closed(open_only).trims == () and not cut_off(closed(open_only))
+
+
+def test_seams_keep_their_pieces_and_edges_lie_on_metal():
+    trimmed = closed(as_cut("pickup"))
+    for seam in seams_of(trimmed):
+        for which, sides in enumerate((seam.first, seam.second)):
+            for side in sides:
+                assert side.cell.role == METAL and side.cell.part == seam.pieces[which]
+                assert side.cell in (side.chain.left, side.chain.right)
+
+
+def test_a_mirrored_car_is_cut_alike():
+    built = as_cut("coupe")
+    other = build(mirrored_car(built.shape.car), replace(built.plan, car=""))
+    ours, theirs = (sorted(map(cell_area_mm2, cut_off(closed(b)))) for b in (built, other))
+    assert ours == pytest.approx(theirs, rel=1e-3)
+    ours, theirs = (sorted(s.length_mm for s in seam_reports(closed(b))) for b in (built, other))
+    assert ours == pytest.approx(theirs, rel=1e-4)
