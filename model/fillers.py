@@ -36,7 +36,7 @@ the width of the opening.  Their common border is then one curve.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from math import comb
 
@@ -44,6 +44,7 @@ import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
 
 from .built import Built
+from .crossings import crossings_of
 from .edges import Edge
 from .fillerruns import CORNER, Run, runs_of
 from .fit import faced_places
@@ -151,7 +152,7 @@ def fillers_of(built: Built) -> tuple[Filler, ...]:
         run for seam in seams_of(built) if seam.kind in CLOSED_KINDS for run in runs_of(built, seam, limit_mm)
     ]
     gauge_mm = built.plan.new_metal.gauge_mm or built.shape.car.gauge_mm
-    return fillers_from_runs(runs, built.plan.root_gap_mm, gauge_mm)
+    return with_crossings(fillers_from_runs(runs, built.plan.root_gap_mm, gauge_mm), built.plan.root_gap_mm)
 
 
 def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> tuple[Filler, ...]:
@@ -167,6 +168,21 @@ def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> t
         )
         grid = _surface(names[k], run, root_gap_mm, corners)
         out.append(Filler(names[k], run, grid, gauge_mm, ends))
+    return tuple(out)
+
+
+def with_crossings(fillers: tuple[Filler, ...], root_gap_mm: float) -> tuple[Filler, ...]:
+    """Return fillers with the holes closed where four of them come to a crossing; :mod:`model.crossings`."""
+    out, crossings = list(fillers), crossings_of(fillers)
+    names = _names([crossing.run for crossing in crossings])
+    for name, crossing in zip(names, crossings, strict=True):
+        beside = [fillers[k].name for k, _ in crossing.around]
+        for k, end in crossing.around:
+            ends = tuple(name if e == end else other for e, other in enumerate(out[k].ends))
+            out[k] = replace(out[k], ends=ends)
+        grid = _surface(name, crossing.run, root_gap_mm, [None, None])
+        gauge_mm = min(fillers[k].thickness_mm for k, _ in crossing.around)
+        out.append(Filler(name, crossing.run, grid, gauge_mm, tuple(beside[2:])))
     return tuple(out)
 
 

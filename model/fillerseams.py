@@ -98,13 +98,16 @@ def _long_seams(filler: Filler):
 
 
 def shared_borders(fillers: tuple[Filler, ...]) -> list[tuple[Filler, str, Filler, str]]:
-    """Return every border that two fillers share, once: filler, border, other filler, its border."""
+    """Return every end at which two fillers meet, once: filler, border, other filler, its border.
+
+    The edges of a crossing are not among them: those are its long seams.
+    """
     named = {filler.name: filler for filler in fillers}
     out = []
     for k, filler in enumerate(fillers):
         for border, end in zip(("u0", "u1"), filler.ends, strict=True):
             other = named.get(end)
-            if other is not None and other in fillers[k + 1 :]:
+            if other is not None and other in fillers[k + 1 :] and filler.name in other.ends:
                 out.append((filler, border, other, f"u{other.ends.index(filler.name)}"))
     return out
 
