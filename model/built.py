@@ -15,6 +15,7 @@ from .measured import Car
 from .moves import IDENTITY, RigidMove, translation
 from .panelreport import PanelFit
 from .panelseams import panel_problem
+from .piecuts import PieCut, pie_cut_beside
 from .placing import PostKey, RoofPlace, WindowPlace, lean_move, roof_place, shift_mm, window_place
 from .plan import Plan
 from .posts import PostEnds, check_cuts, cut_plane, post_ends
@@ -52,6 +53,7 @@ class Built:
     layout: Layout
     moves: dict[str, RigidMove]
     trims: tuple[TrimLine, ...] | None = None
+    pie_cuts: tuple[PieCut, ...] = ()
 
     def trimmed(self, trimmings: tuple[Trimming, ...], trims: tuple[TrimLine, ...]) -> Built:
         """Return the plan with strips cut off its pieces, and what the report says of them."""
@@ -101,6 +103,7 @@ class Placed:
     roof: RoofPlace
     parts: RoofParts
     ends: dict[PostKey, PostEnds]
+    pie_cuts: tuple[PieCut, ...] = ()
 
 
 def place(shape: CarShape, plan: Plan) -> Placed:
@@ -116,7 +119,7 @@ def place(shape: CarShape, plan: Plan) -> Placed:
     roof = roof_place(shape.car, plan.roof, lines, planes)
     if plan.roof is None:
         return Placed(roof, RoofParts(roof.move), {})
-    parts, ends = roof_parts(shape.car, plan.split, roof.move, lines, planes), {}
+    parts, ends, pies = roof_parts(shape.car, plan.split, roof.move, lines, planes), {}, []
     for key, line in lines.items():
         carried = parts.move_of_post(line)
         by = shift_mm(plan.shift_of(*key), line, planes[key], carried)
@@ -128,8 +131,13 @@ def place(shape: CarShape, plan: Plan) -> Placed:
             point = hinge_point_mm(shape, key, lean, planes[key])
             lower = lean_move(lean, line, planes[key], move, point)
             hinge = hinge_of(shape, key, point, lower, **gaps)
+        if plan.has_pie_cut(*key):
+            pie = pie_cut_beside(shape.car, line, planes[key], move, kerf_mm=plan.kerf_mm)
+            if pie is not None:
+                pies.append(pie)
+                lower = pie.move
         ends[key] = post_ends(line, planes[key], move, shift_mm=by, lower_move=lower, hinge=hinge, **gaps)
-    return Placed(roof, parts, ends)
+    return Placed(roof, parts, ends, tuple(pies))
 
 
 def build(car: Car, plan: Plan) -> Built:
@@ -168,7 +176,8 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
         _refuse_shift_over_split(shape.car, shift, parts)
     lower = upper = None
     if ends:
-        lower, upper = lower_cut(shape.zones, ends), upper_cut(shape.zones, ends)
+        in_sheet = ends | {pie.key: _as_before(ends[pie.key], plan) for pie in placed.pie_cuts}
+        lower, upper = lower_cut(shape.zones, in_sheet), upper_cut(shape.zones, in_sheet)
     outline, flange_mm, carrier = shape.rear_window.outline, None, roof.move
     if plan.window is None:
         carrier = _mover_of_window(shape, upper, roof.move)
@@ -192,6 +201,8 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
             moves[f"{name} {side} upper"] = ends[name, side].move
     for lean in leans:
         moves[lean.piece] = ends[lean.key].lower_move
+    for pie in placed.pie_cuts:
+        moves[f"{' '.join(pie.key)} lower"] = pie.move
     window_move, panel_fit = plan.window, None
     if plan.window is not None and plan.window.is_fitted:
         problem = panel_problem(plan.window, layout, moves, ends_mm, carrier, shape.car)
@@ -200,7 +211,32 @@ def build_on(shape: CarShape, plan: Plan) -> Built:
     if plan.window is not None:
         moves[WINDOW] = window.move
     return Built(
-        shape, plan, roof, parts, window, panel_fit, ends, shifts, leans, lower, upper, layout, moves
+        shape=shape,
+        plan=plan,
+        roof=roof,
+        parts=parts,
+        window=window,
+        panel_fit=panel_fit,
+        ends=ends,
+        shifts=shifts,
+        leans=leans,
+        lower=lower,
+        upper=upper,
+        layout=layout,
+        moves=moves,
+        pie_cuts=placed.pie_cuts,
+    )
+
+
+def _as_before(ends: PostEnds, plan: Plan) -> PostEnds:
+    """Return a post's ends as they would be if the lower one had not been drawn in; its sheet is cut so."""
+    return post_ends(
+        ends.line,
+        ends.plane,
+        ends.move,
+        kerf_mm=plan.kerf_mm,
+        root_gap_mm=plan.root_gap_mm,
+        shift_mm=ends.shift_mm,
     )
 
 

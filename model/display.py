@@ -332,7 +332,7 @@ def _posts(built: Built) -> list[Patch]:
 def _lower_stretches(built: Built, key):
     ends = built.ends[key]
     if ends.hinge is None:
-        return [(BODY, POST, np.zeros(5), ends.s_lower)]
+        return [(built.lower_piece(key), POST, np.zeros(5), ends.s_lower)]
     foot, loose = ends.line.crossing(ends.hinge.foot), ends.line.crossing(ends.hinge.loose)
     return [
         (BODY, POST, np.zeros(5), foot),

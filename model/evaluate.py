@@ -25,10 +25,12 @@ from .metalblanks import with_blanks
 from .metalfindings import metal_findings
 from .occupant import effective_headroom_mm
 from .panelfindings import panel_findings
+from .piecutreport import PieCutReport
+from .piecuts import pie_cut_report
 from .plan import Plan
 from .plandict import plan_to_dict
 from .posts import EDGES, PostEnds
-from .remedies import remedies_of, remedy_text
+from .remedies import chosen_remedies, remedies_of, remedy_text
 from .report import EdgeMark, PostReport, Report, RoofPart, SplitReport, Totals
 from .seams import seam_reports
 from .shape import CarShape
@@ -169,7 +171,13 @@ def _post_report(built: Built, key) -> PostReport:
         remedies=remedies,
         stretch=post_stretch(built, key),
         lean=lean_report(ends),
+        pie_cut=_pie_cut(built, key),
+        chosen=chosen_remedies(built, key),
     )
+
+
+def _pie_cut(built: Built, key) -> PieCutReport | None:
+    return next((pie_cut_report(p, built.plan.root_gap_mm) for p in built.pie_cuts if p.key == key), None)
 
 
 def _totals(built: Built, seams) -> Totals:
@@ -179,7 +187,8 @@ def _totals(built: Built, seams) -> Totals:
         by_kind[seam.kind] = by_kind.get(seam.kind, 0.0) + seam.length_mm
         by_side[seam.side] = by_side.get(seam.side, 0.0) + seam.length_mm
     plan, roof = built.plan, built.shape.skin.grids["roof"]
-    removed = waste_area_mm2(built)
+    pies = sum(pie.area_mm2(plan.root_gap_mm) for pie in built.pie_cuts)
+    removed = waste_area_mm2(built) + pies
     headroom = [stock_headroom_mm(built.shape), headroom_mm(built)]
     return Totals(
         weld_mm=float(sum(by_kind.values())),

@@ -181,6 +181,18 @@ class PostLean:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PostPieCut:
+    """The lower end of one post drawn in by a pie cut beside it; ``side`` None means both.
+
+    ``by`` is ``meet``: until the ends meet across.
+    """
+
+    post: str
+    side: str | None = None
+    by: str = MEET
+
+
+@dataclass(frozen=True, kw_only=True)
 class Plan:
     """One way of lowering one car's roof.
 
@@ -213,6 +225,7 @@ class Plan:
     kerf_mm: float = 1.2
     root_gap_mm: float = 0.8
     new_metal: NewMetal | None = None
+    pie_cuts: tuple[PostPieCut, ...] = ()
 
     def cut_of(self, post: str, side: str) -> PostCut:
         """Return how that post is cut, ``plane`` always filled in.
@@ -245,6 +258,10 @@ class Plan:
                 if lean.post == post and lean.side == wanted:
                     found = lean
         return found
+
+    def has_pie_cut(self, post: str, side: str) -> bool:
+        """Return whether that post's lower end is drawn in by a pie cut."""
+        return any(cut.post == post and cut.side in (None, side) for cut in self.pie_cuts)
 
     def changed(self, **fields) -> Plan:
         """Return a copy with some fields changed."""

@@ -69,6 +69,14 @@ def check_plan(plan, car):
             if lean.hinge_mm is not None:
                 name = setting_name("hinge_height", lean)
                 _check_between(name, lean.hinge_mm, post.axis_mm[0][2], post.cut_to_mm, car)
+    for cut in plan.pie_cuts:
+        for post in posts_of(cut.post, cut.side, setting_name("pie_cut", cut), car):
+            if plan.lean_of(post.name, post.side) is not None:
+                raise PlanError(
+                    setting_name("pie_cut", cut),
+                    "must not come with a lean of the same post; either turns its lower end.",
+                    "Take one of the two out.",
+                )
 
 
 def _check_metal(metal, root_gap_mm, car):
@@ -139,6 +147,8 @@ def check_words(plan):
     for shift in plan.shifts:
         if isinstance(shift.by, str):
             _check_word(setting_name("shift", shift), shift.by, (LINE_UP,))
+    for cut in plan.pie_cuts:
+        _check_word(setting_name("pie_cut", cut), cut.by, (MEET,))
     for lean in plan.leans:
         name = setting_name("lean", lean)
         if isinstance(lean.lean, str):

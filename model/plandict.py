@@ -14,6 +14,7 @@ from .plan import (
     Plan,
     PostCut,
     PostLean,
+    PostPieCut,
     PostShift,
     RoofMove,
     RoofSplit,
@@ -39,6 +40,7 @@ def plan_to_dict(plan: Plan) -> dict:
         "cuts": list(values["cuts"]),
         "shifts": list(values["shifts"]),
         "leans": list(values["leans"]),
+        "pie_cuts": list(values["pie_cuts"]),
     }
 
 
@@ -66,6 +68,9 @@ def plan_from_dict(values) -> Plan:
         ),
         leans=lambda leans, place: tuple(
             _record(PostLean, lean, f"{place} {n}") for n, lean in enumerate(_list(leans, place), 1)
+        ),
+        pie_cuts=lambda cuts, place: tuple(
+            _record(PostPieCut, cut, f"{place} {n}") for n, cut in enumerate(_list(cuts, place), 1)
         ),
     )
     check_words(plan)

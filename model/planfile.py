@@ -28,6 +28,7 @@ from .plan import (
     Plan,
     PostCut,
     PostLean,
+    PostPieCut,
     PostShift,
     RoofMove,
     RoofSplit,
@@ -56,7 +57,7 @@ ROOF = ("front_drop", "rear_drop", "fore_aft")
 WINDOW = ("forward", "down", "lay_down", "flange", "proud", "sink")
 METAL = ("closes_from", "gauge", "trim")
 SPLIT = ("spread", "lengthen", "across_at")
-POST = ("name", "side", "cut", "cut_height", "shift", "lean", "hinge_height")
+POST = ("name", "side", "cut", "cut_height", "shift", "lean", "hinge_height", "pie_cut")
 GIVEN = ("rises_rearward", "rises_inboard")
 AUTO = "auto"  # the window panel down to the roof's edge; new metal as the car and the weld ask
 
@@ -191,6 +192,7 @@ def _plan_from_values(values, unit):
         cuts=tuple(_cut(line) for line in lines if {"cut", "cut_height"} & line.values.keys()),
         shifts=tuple(_shift(line) for line in lines if "shift" in line.values),
         leans=tuple(_lean(line) for line in lines if "lean" in line.values),
+        pie_cuts=tuple(_pie_cut(line) for line in lines if "pie_cut" in line.values),
         kerf_mm=head.length("kerf", Plan.kerf_mm),
         root_gap_mm=head.length("root_gap", Plan.root_gap_mm),
     )
@@ -294,6 +296,12 @@ def _lean(fields):
     )
 
 
+def _pie_cut(fields):
+    return PostPieCut(
+        post=fields.text("name"), side=_side(fields), by=fields.choice("pie_cut", (MEET,), MEET)
+    )
+
+
 def _side(fields):
     return fields.choice("side", SIDES, None)
 
@@ -307,9 +315,11 @@ def _refuse_repeated_posts(lines):
                 line.place, "must be given once; it is given twice.", "Put its settings into one [[post]]."
             )
         seen.add(place)
-        if not {"cut", "cut_height", "shift", "lean"} & line.values.keys():
+        if not {"cut", "cut_height", "shift", "lean", "pie_cut"} & line.values.keys():
             raise PlanError(
-                line.place, "must give cut, cut_height, shift or lean.", "Add one, or take the [[post]] out."
+                line.place,
+                "must give cut, cut_height, shift, lean or pie_cut.",
+                "Add one, or take the [[post]] out.",
             )
         if "hinge_height" in line.values and "lean" not in line.values:
             raise PlanError(
@@ -335,4 +345,6 @@ def _lines_by_post(plan, unit):
         line["lean"] = quoted(lean.lean) if isinstance(lean.lean, str) else repr(lean.lean)
         if lean.hinge_mm is not None:
             line["hinge_height"] = length(lean.hinge_mm, unit)
+    for cut in plan.pie_cuts:
+        lines.setdefault((cut.post, cut.side), {})["pie_cut"] = quoted(cut.by)
     return {place: line for place, line in lines.items() if line}

@@ -22,6 +22,7 @@ from .plan import (
     Plan,
     PostCut,
     PostLean,
+    PostPieCut,
     PostShift,
     RoofMove,
     RoofSplit,
@@ -58,14 +59,16 @@ SETTINGS = {
     "shift.POST[.SIDE]": f"{LINE_UP}, {NONE}, or a length rearward",
     "lean.POST[.SIDE]": f"{MEET}, {MEET_BOTH_WAYS}, {NONE}, or degrees",
     "hinge_height.POST[.SIDE]": "length",
+    "pie_cut.POST[.SIDE]": f"{MEET} or {NONE}: lower end drawn in beside it",
 }
+PAIR = ("right", "left")
 ROOF_FIELDS = {"front_drop": "front_drop_mm", "rear_drop": "rear_drop_mm"}
 WINDOW_FIELDS = {"window_proud": "proud_mm", "flange": "flange_mm"}
 WINDOW_WORDS = ("window_forward", "window_down", "lay_down", "window_sink")
 SPLIT_WORDS = {"spread": (MEET, NONE), "lengthen": (MEET, NONE), "across_at": (NONE,)}
 CUT_FIELDS = {"kerf": "kerf_mm", "root_gap": "root_gap_mm"}
 METAL_SETTINGS = ("closes_from", "metal_gauge", "metal_trim")
-POST_SETTINGS = ("cut", "cut_height", "shift", "lean", "hinge_height")
+POST_SETTINGS = ("cut", "cut_height", "shift", "lean", "hinge_height", "pie_cut")
 
 
 def plan_with_settings(plan: Plan, settings, car: Car) -> Plan:
@@ -112,6 +115,7 @@ def _with_setting(plan, name, value, car):
             "shift": _with_shift,
             "lean": _with_lean,
             "hinge_height": _with_hinge,
+            "pie_cut": _with_pie_cut,
         }[kind]
         return change(plan, name, post, side or None, value, car.unit)
     if name in ROOF_FIELDS:
@@ -248,3 +252,15 @@ def _with_hinge(plan, name, post, side, value, unit):
     others = tuple(lean for lean in plan.leans if lean.post != post or (side and lean.side != side))
     hinged = replace(known, side=side, hinge_mm=read_length(value, unit, name, PlanError))
     return replace(plan, leans=(*others, hinged))
+
+
+def _with_pie_cut(plan, name, post, side, value, unit):
+    """Return the plan with a post's lower end drawn in; ``none`` for one side keeps the other side's."""
+    if value not in (MEET, NONE):
+        raise PlanError(name, f'must be {MEET} or {NONE}; got "{value}".', choice_hint(value, (MEET, NONE)))
+    before = {at for at in PAIR if plan.has_pie_cut(post, at)} if side else set()
+    sides = before | {side} if value == MEET else before - {side}
+    if sides >= set(PAIR) or None in sides:
+        sides = {None}
+    new = tuple(PostPieCut(post=post, side=at) for at in (None, *SIDES) if at in sides)
+    return replace(plan, pie_cuts=(*(cut for cut in plan.pie_cuts if cut.post != post), *new))

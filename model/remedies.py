@@ -11,8 +11,9 @@ cut above the post's measured foot, f the roof's pitch.
   stand the post plumb again is a trapezium, its widths told at the cut and at
   the gutter.  Seams: the rail ahead of the piece, behind it and beside the
   strip, and the gutter over both.
-* *pie cut*: the sheet beside the post drawn in: a mouth of |n| on this side, its
-  leg from the cut to the foot, kink atan(|n| / leg).  Seam: its leg once.
+* *pie cut*: the lower end drawn in by a wedge out of the sheet round the corner
+  (:mod:`model.piecuts`, as the plan's own would be): mouth 2 leg sin(kink / 2), its
+  leg from the cut to the foot.  Seam: its leg once.
 * *lean*: the lower end hinged over at its foot: turn atan(miss / h), wedge miss ×
   section / h at its mouth, the section being the box's depth across and its
   width fore-and-aft.  Seam: three sides of the box.
@@ -30,6 +31,7 @@ from .built import Built, rail_shift
 from .cuts import Station
 from .errors import PlanError
 from .layout import rail_line
+from .piecuts import pie_cut_beside, pie_cut_report
 from .placing import PostKey
 from .posts import PostEnds
 from .report import Remedy, RemedySeam
@@ -38,6 +40,7 @@ from .units import shown
 
 SHIFT, PIE_CUT, LEAN, LEAVE = "shift", "pie cut", "lean", "leave"
 ENDS_MEET = "Ends meet."
+NOTHING_TO_DRAW_IN = "cannot be done: a pie cut draws in, and by more than the blade is wide."
 
 
 def remedies_of(built: Built, key: PostKey) -> tuple[Remedy, ...]:
@@ -62,10 +65,25 @@ def remedies_of(built: Built, key: PostKey) -> tuple[Remedy, ...]:
     return (*found, leave)
 
 
+def chosen_remedies(built: Built, key: PostKey) -> tuple[str, ...]:
+    """Return the kinds of remedy that the plan has chosen; :data:`LEAVE` where it leaves a miss."""
+    ends = built.ends[key]
+    chosen = {
+        SHIFT: ends.shift_mm != 0,
+        LEAN: ends.hinge is not None,
+        PIE_CUT: any(pie.key == key for pie in built.pie_cuts),
+    }
+    found = tuple(kind for kind, is_chosen in chosen.items() if is_chosen)
+    if not found and max(map(abs, ends.miss_mm)) > ends.line.post.wall_mm / 2:
+        return (LEAVE,)
+    return found
+
+
 def remedy_text(remedies: tuple[Remedy, ...]) -> str:
     """Return in a few words what brings the ends of a post together."""
     shift = [r.text for r in remedies if r.kind == SHIFT]
-    inward = [r.text for r in remedies if r.kind in (PIE_CUT, LEAN) and r.way in ("in", "out")]
+    across = [r for r in remedies if r.kind in (PIE_CUT, LEAN) and r.way in ("in", "out")]
+    inward = [r.text for r in across if not r.reason]
     words = [*shift, *([", or ".join(inward)] if inward else [])]
     if not words:
         return ENDS_MEET
@@ -137,25 +155,33 @@ def _length_mm(points) -> float:
 
 
 def _pie_cut(built: Built, ends: PostEnds, miss_mm: float) -> Remedy:
-    unit = built.shape.car.unit
     way = "in" if miss_mm > 0 else "out"
-    mouth = shown(abs(miss_mm), unit)
-    leg = float(ends.line.lengths(np.zeros(5), ends.s_lower)[0])
-    return Remedy(
-        kind=PIE_CUT,
-        way=way,
-        by_mm=abs(miss_mm),
-        numbers={
-            "mouth_mm": abs(miss_mm),
-            "leg_mm": leg,
+    numbers, seams, reason, pie = {}, (), "", None
+    try:
+        pie = pie_cut_beside(
+            built.shape.car, ends.line, ends.plane, ends.relative, kerf_mm=built.plan.kerf_mm
+        )
+    except PlanError as refusal:
+        reason = refusal.message
+    else:
+        reason = "" if pie else NOTHING_TO_DRAW_IN
+    text = f"draw the lower end {way} with a pie cut"
+    if pie is not None:
+        report = pie_cut_report(pie, built.plan.root_gap_mm)
+        numbers = {
+            "mouth_mm": report.mouth_mm,
+            "leg_mm": report.leg_mm,
             "count": 1.0,
-            "kink_deg": float(np.degrees(np.arctan(abs(miss_mm) / leg))),
-            "from_z_mm": float(ends.plane.point_mm[2]),
-            "to_z_mm": float(ends.line.post.axis_mm[0][2]),
-        },
-        seams=(RemedySeam(name="pie cut", length_mm=leg),),
-        reason="",
-        text=f"draw the lower end {way} {mouth} with a pie cut of that mouth in the sheet",
+            "kink_deg": report.turn_deg,
+            "from_z_mm": report.loose_mm[2],
+            "to_z_mm": report.end_mm[2],
+            "area_mm2": report.area_mm2,
+        }
+        seams = (RemedySeam(name="pie cut", length_mm=pie.leg_mm),)
+        mouth = shown(pie.mouth_mm, built.shape.car.unit)
+        text = f"draw the lower end {way} with a pie cut {mouth} wide in the sheet round the corner"
+    return Remedy(
+        kind=PIE_CUT, way=way, by_mm=abs(miss_mm), numbers=numbers, seams=seams, reason=reason, text=text
     )
 
 

@@ -16,6 +16,7 @@ from dataclasses import asdict, dataclass
 from .blankreport import Trapezium
 from .doorreport import PaneReport
 from .panelreport import PanelFit
+from .piecutreport import PieCutReport
 from .trimreport import TrimLine
 
 Point = tuple[float, float, float]
@@ -160,7 +161,9 @@ class PostReport:
     remedy: str
     remedies: tuple[Remedy, ...]
     stretch: PostStretch
-    lean: LeanReport | None = None  # None: the lower end stays
+    lean: LeanReport | None = None  # None: the lower end is not leaned
+    pie_cut: PieCutReport | None = None  # None: there is none
+    chosen: tuple[str, ...] = ()  # of the kinds of remedy, the plan's; leave where it leaves a miss
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -24,6 +24,7 @@ from .edges import Edge
 from .fit import Facing, Meeting, edge_of, meetings
 from .layout import BODY, METAL, WASTE, WINDOW, Cell, Chain
 from .moves import IDENTITY
+from .piecuts import PieCut, closed_sides_mm
 from .placing import PostKey
 from .posts import PostEnds
 from .report import SeamReport, SeamStation, Spread
@@ -31,6 +32,7 @@ from .roofparts import is_roof
 from .trimmings import TRIM_END, is_cut_off, is_trimmed, stands_for
 
 SKIN, POST, WINDOW_SEAM, STRIP, HINGE = "skin", "post", "window", "strip", "hinge"
+PIE_CUT = "pie cut"
 FILLER_SEAM = "filler"  # a seam between a piece and a filler, or between two fillers
 _FIRST = {BODY: 0, WINDOW: 2}
 
@@ -268,7 +270,8 @@ def post_box_facings(built: Built) -> list[tuple[Seam, list[Facing]]]:
         for key, ends in built.ends.items()
         if ends.hinge
     ]
-    return [*boxes, *hinges]
+    pies = [(_pie_seam(built, pie), [_pie_facing(pie, built.plan.root_gap_mm)]) for pie in built.pie_cuts]
+    return [*boxes, *hinges, *pies]
 
 
 def reports_along(built: Built, laid: list[tuple[Seam, list[Facing]]]) -> list[SeamReport]:
@@ -285,6 +288,25 @@ def _box_seam(built, key):
 def _hinge_seam(built, key):
     pieces = (BODY, built.lower_piece(key))
     return Seam(f"{' '.join(key)}, hinge, post", HINGE, key[1], pieces, (), (), (), None)
+
+
+def _pie_seam(built, pie: PieCut):
+    name, pieces = " ".join(pie.key), (BODY, built.lower_piece(pie.key))
+    return Seam(f"{name}, pie cut", PIE_CUT, pie.key[1], pieces, (), (), (), None)
+
+
+def _pie_facing(pie: PieCut, root_gap_mm: float) -> Facing:
+    """Return the two sides of a closed pie cut: that of the sheet that stays, and the post's."""
+    stays, loose = closed_sides_mm(pie, root_gap_mm)
+    out = (-1.0 if pie.edge.startswith("front") else 1.0) * pie.axis
+    inboard = pie.move.vectors(pie.across)
+    return Facing((_run_with(stays, out, -inboard),), (_run_with(loose, out, inboard),))
+
+
+def _run_with(points, normal, out) -> Edge:
+    """Return an edge run so that T × N points the given way, out of its metal."""
+    step = 1 if np.cross(points[-1] - points[0], normal) @ out > 0 else -1
+    return Edge(points[::step], np.broadcast_to(normal, points.shape))
 
 
 def _over_post(built, seam, edge, along_mm):

@@ -75,7 +75,9 @@ def _laid_back(plan, car):
         leans.append(PostLean(post=post, side=side, lean=MEET if side == "centre" else MEET_BOTH_WAYS))
         if plan.cut_of(post, side).height_mm is None:
             cuts.append(PostCut(post=post, side=side, height_mm=_highest_cut_mm(car, key, plan)))
-    return plan.changed(roof=roof, leans=tuple(leans), cuts=tuple(cuts), split=None)
+    leaned = {lean.post for lean in leans}
+    pies = tuple(pie for pie in plan.pie_cuts if pie.post not in leaned)
+    return plan.changed(roof=roof, leans=tuple(leans), cuts=tuple(cuts), split=None, pie_cuts=pies)
 
 
 def _split(plan, car):

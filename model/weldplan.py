@@ -23,7 +23,7 @@ from .built import Built
 from .layout import WINDOW
 from .report import Report, SeamReport
 from .roofparts import ROOF, is_roof
-from .seams import FILLER_SEAM, HINGE, POST, SKIN, STRIP, WINDOW_SEAM
+from .seams import FILLER_SEAM, HINGE, PIE_CUT, POST, SKIN, STRIP, WINDOW_SEAM
 from .skinlines import crown_mm
 from .weldreport import PanelPull, WeldPlan, WeldSeam, WeldStep
 from .weldrules import (
@@ -187,6 +187,7 @@ def _crown_over(grid, uv, way):
 
 _TACK_WHY = {
     HINGE: "a leaned end has to stand in its new place before the roof meets it",
+    PIE_CUT: "a lower end has to be drawn in before the roof meets it",
     POST: "posts say where the roof stands; measure again before anything else is tacked",
     WINDOW_SEAM: "its opening is held by the glass or a template while it is tacked",
     SKIN: "skin follows the posts",
@@ -195,6 +196,7 @@ _TACK_WHY = {
 }
 _WELD_WHY = {
     HINGE: "the lower end carries what stands on it; opposite faces, right and left by turns",
+    PIE_CUT: "short, and its sheet is held by the post beside it",
     POST: "the box is stiff and carries the roof; opposite faces, right and left by turns",
     SKIN: "with the posts firm it can pull no corner out of place; low crown last, and coldest",
     STRIP: "short, and between firm neighbours",
@@ -209,7 +211,7 @@ def _steps(seams) -> tuple[WeldStep, ...]:
     groups: dict[str, list[WeldSeam]] = {}
     for seam in seams:
         groups.setdefault(_group(seam), []).append(seam)
-    known = [HINGE, POST, SKIN, STRIP]
+    known = [HINGE, PIE_CUT, POST, SKIN, STRIP]
     others = [kind for kind in groups if kind not in (*known, WINDOW_SEAM, "gutter")]
     order = [kind for kind in (*known, *others, WINDOW_SEAM, "gutter") if kind in groups]
     steps = []

@@ -135,12 +135,21 @@ def posts_html(report: Report) -> str:
             length_html(p.take_out_mm, unit),
             length_html(p.removed_mm, unit),
             _miss(p, unit),
+            escape(", ".join(p.chosen)) or NONE,
         ]
         for p in report.posts
     ]
-    heads = ["post", "lean side / front", "cut at z", "take-out", "mark to mark", "upper end lands"]
+    heads = [
+        "post",
+        "lean side / front",
+        "cut at z",
+        "take-out",
+        "mark to mark",
+        "upper end lands",
+        "the plan",
+    ]
     places = [f"{p.post} {p.side}" for p in report.posts]
-    return _table(heads, rows, "The posts are not cut.", words=(0, 5), places=places)
+    return _table(heads, rows, "The posts are not cut.", words=(0, 5, 6), places=places)
 
 
 def _miss(post, unit):

@@ -21,6 +21,7 @@ from .doortext import side_glass_lines
 from .leantext import lean_lines
 from .metaltext import metal_lines
 from .paneltext import panel_lines
+from .piecuttext import pie_cut_lines
 from .splittext import split_lines
 from .stretchtext import stretch_lines
 from .sureness import sureness_lines
@@ -67,6 +68,7 @@ def report_text(report: Report) -> str:
         _post_ends(report, unit) if report.posts else [],
         _marks(report, unit) if report.posts else [],
         lean_lines(report, unit),
+        pie_cut_lines(report, unit),
         stretch_lines(report, unit),
         side_glass_lines(report.side_glass, unit),
         sureness_lines(report.uncertainty, unit) if report.posts else [],
@@ -240,10 +242,11 @@ def _remedies(posts):
     posts_by_remedy = {}
     for post in posts:
         if post.remedy:
-            posts_by_remedy.setdefault((post.post, post.remedy), []).append(post.side)
+            posts_by_remedy.setdefault((post.post, post.chosen, post.remedy), []).append(post.side)
     lines = []
-    for (post, remedy), sides in posts_by_remedy.items():
-        lines += wrapped(f"{post} {' and '.join(sides)}: {remedy}", "  ", "      ")
+    for (post, chosen, remedy), sides in posts_by_remedy.items():
+        plan = f" (the plan: {' and '.join(chosen)})" if chosen else ""
+        lines += wrapped(f"{post} {' and '.join(sides)}{plan}: {remedy}", "  ", "      ")
     return lines
 
 

@@ -53,16 +53,12 @@ def test_under_a_pitch_the_strip_is_a_trapezium():
     assert grown > 0
 
 
-def test_pie_cut_and_lean_in_closed_form(flat):
-    """Mouth d tan b; wedge mouth x depth / h over three sides of a 60 x 40 box; leg h / cos of the lean."""
+def test_a_lean_in_closed_form(flat):
+    """Wedge mouth x depth / h over three sides of a 60 x 40 box."""
     post = flat.post("B", "right")
     n, h = D * tan(B), post.cut_height_mm
-    pie, lean = remedy(post, "pie cut"), remedy(post, "lean", "in", "out")
-    assert pie.way == lean.way == "in"
-    assert pie.numbers["mouth_mm"] == pytest.approx(n, abs=1e-8)
-    leg = h * np.sqrt(1 + tan(B) ** 2)
-    assert [seam.length_mm for seam in pie.seams] == [pytest.approx(leg, abs=1e-6)]
-    assert pie.numbers["kink_deg"] == pytest.approx(np.degrees(np.arctan(n / leg)), abs=1e-6)
+    lean = remedy(post, "lean", "in", "out")
+    assert lean.way == "in"
     assert lean.numbers["wedge_mm"] == pytest.approx(n * 40 / h, abs=1e-8)
     assert lean.seams[0].length_mm == pytest.approx(2 * 40 + 60)
     back = remedy(post, "lean", "forward", "rearward")
@@ -72,11 +68,24 @@ def test_pie_cut_and_lean_in_closed_form(flat):
     assert leave.numbers["miss_across_mm"] == post.miss_across_mm and leave.seams == ()
 
 
+def test_a_pie_cut_needs_sheet_round_the_corner(flat):
+    """The foremost and the rearmost post have it; what stands between two side openings does not."""
+    between, first = remedy(flat.post("B", "right"), "pie cut"), remedy(flat.post("A", "right"), "pie cut")
+    assert "no sheet across the car" in between.reason and between.seams == () and between.numbers == {}
+    assert first.reason == "" and first.way == "in"
+    leg, kink = first.numbers["leg_mm"], np.radians(first.numbers["kink_deg"])
+    assert first.numbers["mouth_mm"] == pytest.approx(2 * leg * np.sin(kink / 2), abs=1e-9)
+    assert [seam.length_mm for seam in first.seams] == [leg]
+
+
 def test_the_sentence_is_made_of_the_records(flat):
     post = flat.post("B", "right")
-    for kind, ways in (("shift", ()), ("pie cut", ()), ("lean", ("in",))):
+    for kind, ways in (("shift", ()), ("lean", ("in",))):
         assert remedy(post, kind, *ways).text.lower() in post.remedy.lower()
-    assert [r.kind for r in flat.post("A", "right").remedies] == ["pie cut", "lean", "leave"]
+    assert "pie cut" not in post.remedy
+    first = flat.post("A", "right")
+    assert [r.kind for r in first.remedies] == ["pie cut", "lean", "leave"]
+    assert remedy(first, "pie cut").text.lower() in first.remedy.lower()
 
 
 def test_seams_of_a_shift_are_those_of_the_plan_that_does_it():

@@ -12,6 +12,7 @@ from model import report as records
 from model.blankreport import Trapezium
 from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
+from model.piecutreport import PieCutReport
 from model.trimreport import TrimLine, TrimStation
 
 RECORDS_BY_SCHEMA = {
@@ -23,6 +24,7 @@ RECORDS_BY_SCHEMA = {
     "lean": records.LeanReport,
     "hinge_mark": records.HingeMark,
     "seam": records.SeamReport,
+    "pie_cut": PieCutReport,
     "trapezium": Trapezium,
     "station": records.SeamStation,
     "spread": records.Spread,
