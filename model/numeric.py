@@ -19,6 +19,12 @@ def power_pieces(knots, degree):
     return np.stack(taylor, axis=1), breaks
 
 
+def splines_over(knots, degree):
+    """Return which degree + 1 basis splines live on each knot span, shape (spans, degree + 1)."""
+    first = knots.searchsorted(np.unique(knots)[:-1], side="right") - 1 - degree
+    return first[:, None] + np.arange(degree + 1)
+
+
 def horner(terms, x, order=0):
     """Return Σ terms[p] x^p and its first ``order`` derivatives, by Horner's rule.
 

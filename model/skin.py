@@ -35,7 +35,7 @@ from scipy.spatial import cKDTree
 
 from .errors import MeasureError
 from .measured import VIEWS, Car
-from .numeric import cross, dot, horner, power_pieces, unit
+from .numeric import cross, dot, horner, power_pieces, splines_over, unit
 
 _ENDS = (slice(1, None), slice(None, -1))
 _VIEW_AXIS_SIGN = {"front": (0, -1.0), "rear": (0, 1.0), "plan": (2, 1.0)}  # outward direction seen
@@ -117,7 +117,10 @@ class Grid:
         """
         pu, breaks_u = power_pieces(self.knots_u, self.degree_u)  # (mu, ku+1, nu)
         pv, breaks_v = power_pieces(self.knots_v, self.degree_v)
-        cells = np.einsum("apn,bqm,nmk->pqkab", pu, pv, self.poles_mm)
+        near_u, near_v = splines_over(self.knots_u, self.degree_u), splines_over(self.knots_v, self.degree_v)
+        pu, pv = (np.take_along_axis(p, n[:, None], 2) for p, n in ((pu, near_u), (pv, near_v)))
+        poles = self.poles_mm[near_u[:, None, :, None], near_v[None, :, None, :]]
+        cells = np.einsum("apn,bqm,abnmk->pqkab", pu, pv, poles)
         return np.ascontiguousarray(cells.reshape(*cells.shape[:3], -1)), breaks_u, breaks_v
 
     @property
@@ -410,7 +413,8 @@ def _averaged_parameters(points):
     counts for nothing.
     """
     chords = np.linalg.norm(np.diff(points, axis=0), axis=2).sum(axis=1)
-    return np.concatenate([[0.0], np.cumsum(chords) / chords.sum()])
+    along = np.cumsum(chords)
+    return np.concatenate([[0.0], along / along[-1]])  # ends at 1 to the last bit, where borders are
 
 
 @lru_cache(maxsize=32)

@@ -11,7 +11,7 @@ from scipy.optimize import minimize
 from model.carfile import demo_car_names, demo_car_path, read_car
 from model.layout import SHARED
 from model.measured import Hoop
-from model.skin import skin_of
+from model.skin import _averaged_parameters, skin_of
 
 CARS = [*demo_car_names(), 0, 3, 9, 13]
 
@@ -311,3 +311,11 @@ def test_a_moved_point_moves_its_own_side_only():
     sample = before.grids["roof"].point(random_uv(50))
     foot = moved.grids["roof"].foot(sample)
     assert np.abs(foot.distance_mm[foot.is_square]).max() < 0.05
+
+
+def test_parameters_of_many_points_end_at_one_to_the_last_bit():
+    """A border is looked for at 1 itself; two sums of the same chords may differ in their last bit."""
+    drawn = np.random.default_rng(4)
+    for count in range(4, 60):
+        parameters = _averaged_parameters(np.cumsum(drawn.uniform(1, 90, (count, 3, 3)), axis=0))
+        assert parameters[0] == 0 and parameters[-1] == 1 and (np.diff(parameters) > 0).all()
