@@ -42,9 +42,17 @@ def filler_blank(filler: Filler, trim_mm: float) -> Blank:
 
 def with_blanks(report: Report, built: Built) -> Report:
     """Return the report with the blank of every filler that can be formed."""
-    named = {filler.name: filler for filler in fillers_of(built)}
+    for metal in report.new_metal:
+        report = with_blank(report, built, metal.name)
+    return report
+
+
+def with_blank(report: Report, built: Built, name: str) -> Report:
+    """Return the report with the blank of one filler, if it can be formed."""
+    (filler,) = (each for each in fillers_of(built) if each.name == name)
+    trim_mm = built.plan.new_metal.trim_mm
     metals = tuple(
-        _with_blank(metal, named[metal.name], built.plan.new_metal.trim_mm) if can_be_formed(metal) else metal
+        _with_blank(metal, filler, trim_mm) if metal.name == name and can_be_formed(metal) else metal
         for metal in report.new_metal
     )
     return replace(report, new_metal=metals)

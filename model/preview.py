@@ -7,7 +7,6 @@ A plan that is refused leaves the last good one in the picture and says why.
 from __future__ import annotations
 
 import asyncio
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,14 +15,21 @@ from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from .carfindings import car_check
 from .comparison import STOCK
 from .controls import Controls
-from .errors import RoofError
-from .evaluate import build_checked, fit_report_of, with_interference
+from .evaluate import build_checked
 from .keptplan import keep_plan, kept_plan, kept_since
 from .limits import limits_of
 from .measured import Car
-from .metalblanks import with_blanks
 from .output.doorhtml import side_glass_html
-from .output.html import findings_html, headline_html, posts_html, seams_html, window_html
+from .output.html import (
+    BEING_WORKED_OUT,
+    NOT_WORKED_OUT,
+    OF_THE_OPEN_ROOF,
+    findings_html,
+    headline_html,
+    posts_html,
+    seams_html,
+    window_html,
+)
 from .output.measures import measures_html
 from .output.placenotes import place_notes
 from .output.ribbonsvg import ribbons_html
@@ -35,12 +41,14 @@ from .plansettings import plan_with_settings
 from .previewcomparison import ComparisonView
 from .previewpage import FILE, SWIPE, PreviewPage
 from .previewstyle import status_html
-from .processes import uncertainty_elsewhere
 from .report import Report
+from .reportsteps import quick_report, report_steps, without_new_metal
+from .restwork import Clock, done_in_steps, in_plain_words, uncertainties
 from .silhouette import side_drawing
-from .uncertainty import cut_working
 
 LOOKING = "Looking for what runs into what …"
+WITHOUT_METAL = "Looking at the pieces without new metal: that is worked out when no slider moves …"
+WITH_METAL = "Looking at new metal, what runs into what, and blanks …"
 DRAW_AFTER_S = 0.1  # for the picture to get away before the side view is drawn
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
 TAPE_AFTER_S = 2.0  # the same for the ± of the cut, and once more for those of the rest
@@ -70,7 +78,7 @@ class Preview(PreviewPage):
         The last plan that could be built: what picture and numbers show.
     built : Built
     report : Report
-        Of that plan.
+        Of that plan; while a slider moves, without new metal.
     controls : Controls
     view : RoofView
     timings_ms : dict
@@ -88,6 +96,9 @@ class Preview(PreviewPage):
         self._history, self._kept = PlanHistory(Plan()), None
         self._waiting: list[asyncio.TimerHandle] = []
         self._finding: asyncio.Future | None = None
+        self._looking: asyncio.Future | None = None
+        self._drawn: Built | None = None  # what the picture shows: the plan, or its pieces without new metal
+        self._unsure = BEING_WORKED_OUT
         super().__init__(ComparisonView(self._take_plan, self._guarded, self._offer_before))
         self._wire()
         self._guarded(lambda: self._take_car(str(car), plan))
@@ -196,24 +207,26 @@ class Preview(PreviewPage):
     def _show(self, plan, is_new=False, built=None, setting=""):
         """Compute one plan and show it; the wish stays even if refused, so that sliders go on from it."""
         self._wish = plan
-        clock = _Clock()
+        clock = Clock()
         built = built or build_checked(self.car, plan)
         clock.lap("build")
-        report = fit_report_of(built)
+        report, drawn = quick_report(built), without_new_metal(built)
         clock.lap("report")
-        self.plan, self.built, self.report = plan, built, report
+        self.plan, self.built, self.report, self._drawn = plan, built, report, drawn
         self._history = self._history.with_plan(plan, setting)
         self._allow_travel()
         if is_new:
             self.controls.show(plan, built)
             self._limit()
+        self._unsure = BEING_WORKED_OUT
+        (self.headline.remove_class if drawn is built else self.headline.add_class)("pd-open")
         self.headline.value = headline_html(report)
-        self.view.show(built, report)
+        self.view.show(drawn, report)
         clock.lap("3-D view")
         self.timings_ms = clock.laps_ms
         self.comparison.has_moved()
         self.work.take_plan(plan)
-        self._say(LOOKING)
+        self._say(LOOKING if drawn is built else WITHOUT_METAL)
         self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))
         self._how_sure_later(built)
 
@@ -221,6 +234,8 @@ class Preview(PreviewPage):
         """Do work once no slider has moved for so many seconds; at once where no kernel runs."""
         while self._waiting:
             self._waiting.pop().cancel()
+        if self._looking is not None:
+            self._looking.cancel()
         built = self.built
         try:
             loop = asyncio.get_running_loop()
@@ -237,12 +252,12 @@ class Preview(PreviewPage):
     @property
     def is_working(self) -> bool:
         """Whether something of the picture or the numbers is still to come, a ± apart."""
-        return bool(self._waiting)
+        return bool(self._waiting) or (self._looking is not None and not self._looking.done())
 
     def _draw_rest(self, built):
         if built is self.built:
-            clock, report = _Clock(), self.report
-            side = side_drawing(built, report).svg(760, 10, "side view, stock dashed")
+            clock, report = Clock(), self.report
+            side = side_drawing(self._drawn, report).svg(760, 10, "side view, stock dashed")
             self.silhouette.value = f"{side}{ribbons_html(report)}"
             clock.lap("side view")
             self.posts.value, self.seams.value = posts_html(report), seams_html(report)
@@ -252,14 +267,11 @@ class Preview(PreviewPage):
             self.timings_ms |= clock.laps_ms
 
     async def _find_how_sure(self, built):
-        """Work out every ± while nobody moves a slider: of the cut here, in steps; of the rest elsewhere."""
-        await asyncio.sleep(TAPE_AFTER_S)
-        working = cut_working(self.car, built.plan)
-        for _ in working.steps():
-            await asyncio.sleep(0.02)
-        self._say_how_sure(working.result)
-        await asyncio.sleep(TAPE_AFTER_S)
-        self._say_how_sure(await uncertainty_elsewhere(self._car_name, self.car, built.plan))
+        """Say how sure the numbers are as far as that is known, until all of it is."""
+        async for found in uncertainties(self._car_name, self.car, built.plan, TAPE_AFTER_S):
+            self._say_how_sure(found)
+        self._unsure = OF_THE_OPEN_ROOF  # all that there are have come
+        self.headline.value = headline_html(self.report, self._unsure)
 
     def _how_sure_later(self, built):
         """Begin again to find how sure the numbers are; not where no kernel runs."""
@@ -274,31 +286,61 @@ class Preview(PreviewPage):
         self._finding = asyncio.ensure_future(self._find_how_sure(built))
         self._finding.add_done_callback(self._found)
 
-    def _found(self, finding):
-        if not finding.cancelled() and finding.exception() is not None:
-            self._refuse(finding.exception())
+    def _found(self, work):
+        """Say why no ± came, or what went wrong at rest."""
+        if work.cancelled() or work.exception() is None:
+            return
+        self._refuse(work.exception())
+        if work is self._finding:
+            self._unsure = NOT_WORKED_OUT
+            self.headline.value = headline_html(self.report, self._unsure)
 
     def _say_how_sure(self, uncertainty):
         self.report = replace(self.report, uncertainty=uncertainty)
-        self.headline.value = headline_html(self.report)
+        self.headline.value = headline_html(self.report, self._unsure)
         self.sureness.value = sureness_html(uncertainty, self.car.unit)
 
     def _look_now(self, built):
-        if built is self.built:
-            self._history = self._history.settled()
-            if self._history.before:
-                keep_plan(self.plan, self.car)
-            self.report = with_interference(with_blanks(self.report, built), built)
-            self.seams.value = seams_html(self.report)
-            self.headline.value = headline_html(self.report)
-            self.findings.value = findings_html(self.report)
-            self.seams.value = seams_html(self.report)  # with the trim lines
-            panes = side_glass_html(self.report.side_glass, self.car.unit)
-            self.window.value = window_html(self.report) + panes
-            if LOOKING in self.status.value:  # not a refusal that came since
-                self._say("")
-            self.comparison.present(built, self.report)
-            self._hold_against(self.before.value)
+        """Work out what is slow, a step at a time where a kernel runs: a move of a slider ends it."""
+        if built is not self.built:
+            return
+        self._history = self._history.settled()
+        if self._history.before:
+            keep_plan(self.plan, self.car)
+        steps = self._steps(built)
+        try:
+            asyncio.get_running_loop()
+        except RuntimeError:
+            for _ in steps:
+                pass
+            return
+        self._looking = asyncio.ensure_future(done_in_steps(steps))
+        self._looking.add_done_callback(self._found)
+
+    def _steps(self, built):
+        if self._drawn is not built and WITHOUT_METAL in self.status.value:
+            self._say(WITH_METAL)
+            yield
+        for report in report_steps(built):
+            self.report = replace(report, uncertainty=self.report.uncertainty)
+            if self._drawn is not built:
+                self._drawn = built
+                self.headline.remove_class("pd-open")
+                self.view.show(built, self.report)
+                self._draw_rest(built)
+            self._show_numbers()
+            yield
+        if any(looking in self.status.value for looking in (LOOKING, WITH_METAL)):  # no refusal since
+            self._say("")
+        self.comparison.present(built, self.report)
+        self._hold_against(self.before.value)
+
+    def _show_numbers(self):
+        report = self.report
+        self.headline.value = headline_html(report, self._unsure)
+        self.findings.value = findings_html(report)
+        self.seams.value = seams_html(report)  # with trim lines and blanks
+        self.window.value = window_html(report) + side_glass_html(report.side_glass, self.car.unit)
 
     def _take_plan(self, plan):
         self._show(plan, is_new=True)
@@ -325,7 +367,7 @@ class Preview(PreviewPage):
 
     def _refuse(self, problem):
         kept = " Picture and numbers still show the last plan that works." if self.plan else ""
-        self.status.value = status_html(_in_plain_words(problem) + kept, is_refusal=True)
+        self.status.value = status_html(in_plain_words(problem) + kept, is_refusal=True)
 
     def _say(self, text):
         self.status.value = status_html(text)
@@ -351,23 +393,3 @@ class Preview(PreviewPage):
         self.car_path.layout.display = None if is_file else "none"
         if not is_file and change["new"] != self._car_name:
             self.choose_car(change["new"])
-
-
-def _in_plain_words(problem):
-    """Return what was refused and why; a fault of the program is called one."""
-    if isinstance(problem, RoofError):
-        return str(problem)
-    return f"This is a fault in Plumbdrop, not in your plan: {type(problem).__name__}: {problem}"
-
-
-class _Clock:
-    """Laps of one change."""
-
-    def __init__(self):
-        self._last = time.perf_counter()
-        self.laps_ms: dict[str, float] = {}
-
-    def lap(self, name):
-        """Note how long it took since the last lap."""
-        now = time.perf_counter()
-        self.laps_ms[name], self._last = (now - self._last) * 1000, now

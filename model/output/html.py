@@ -13,6 +13,10 @@ from .text import worst_first
 from .viewtext import view_rows
 
 NONE = "—"
+BEING_WORKED_OUT = "± being worked out"
+NOT_WORKED_OUT = "± could not be worked out"
+OF_THE_OPEN_ROOF = "± known without new metal only"
+OTHER_NUMBER_MM = 0.5  # assumed: a number that differs by more from the one whose ± is known is another one
 FLAT_MM = 1e5  # a bend of a greater radius is none to a reader
 
 
@@ -40,20 +44,23 @@ def long_html(mm, unit):
     return f"{feet:.0f}' {escape(shop_inches(inches * 25.4, 2))}<small>{mm / 1000:.2f} m</small>"
 
 
-def headline_html(report: Report) -> str:
-    """Return the headline numbers as tiles, each with its change on stock and, where it is known, its ±."""
+def headline_html(report: Report, unsure: str = BEING_WORKED_OUT) -> str:
+    """Return the headline numbers as tiles, each with its change on stock and its ±.
+
+    ``unsure`` stands where a ± is not known, and says why.
+    """
     unit, totals, window = report.car["unit"], report.totals, report.window
-    widest, deepest = _worst(report, "max", 1), _worst(report, "min", -1)
+    widest, deepest = (_worst(report, *end, unsure) for end in (("max", 1), ("min", -1)))
     tiles = [
         (
             "Roof height",
             *_change(totals.height_before_mm, totals.height_after_mm, unit),
-            _plus_minus(report, "roof", "height"),
+            _plus_minus(report, ("roof", "height"), totals.height_after_mm, unsure),
         ),
         (
             "Windshield glass",
             *_change(window.windshield_height_before_mm, window.windshield_height_after_mm, unit),
-            _plus_minus(report, "windshield", "height"),
+            _plus_minus(report, ("windshield", "height"), window.windshield_height_after_mm, unsure),
         ),
     ]
     if totals.headroom_before_mm is not None and totals.headroom_after_mm is not None:
@@ -61,7 +68,7 @@ def headline_html(report: Report) -> str:
             (
                 "Headroom",
                 *_change(totals.headroom_before_mm, totals.headroom_after_mm, unit),
-                _plus_minus(report, "driver's seat", "headroom"),
+                _plus_minus(report, ("driver's seat", "headroom"), totals.headroom_after_mm, unsure),
             )
         )
     tiles += [
@@ -69,7 +76,7 @@ def headline_html(report: Report) -> str:
             "Weld",
             _plain(long_html(totals.weld_mm, unit)),
             f"{len(report.seams)} seams",
-            _plus_minus(report, "all seams", "weld") if report.seams else "",
+            _plus_minus(report, ("all seams", "weld"), totals.weld_mm, unsure) if report.seams else "",
         ),
         ("Widest gap", *widest),
         ("Deepest lap", *deepest),
@@ -84,11 +91,16 @@ def headline_html(report: Report) -> str:
     return f'<div class="pd-tiles">{cells}</div>'
 
 
-def _plus_minus(report, where, what):
-    """Return the ± of a number; grey dots while it is not worked out yet."""
-    known = report.uncertainty and report.uncertainty.of(where, what)
+def _plus_minus(report, name, value, unsure):
+    """Return the ± of a number or, in words, why there is none (yet).
+
+    What is worked out on the open roof says nothing about a number of the closed one.
+    """
+    known = report.uncertainty and report.uncertainty.of(*name)
     if known is None:
-        return '<small class="pd-unsure" title="worked out while no slider moves">± …</small>'
+        return f'<small class="pd-unsure">{escape(unsure)}</small>'
+    if abs(known.value - value) > OTHER_NUMBER_MM:
+        return f'<small class="pd-unsure">{escape(OF_THE_OPEN_ROOF)}</small>'
     return (
         f'<small title="± at 95 %, from the tape">± {escape(spread_cell(known, report.car["unit"]))}</small>'
     )
@@ -108,15 +120,16 @@ def _plain(html):
     return html.partition("<small>")[0]
 
 
-def _worst(report, end, sign):
+def _worst(report, end, sign, unsure):
     """Return the greatest gap (``max``, 1) or lap (``min``, −1), at which seam, and its ±."""
     seams = [seam for seam in report.seams if seam.gap_mm]
     worst = max(seams, key=lambda seam: sign * getattr(seam.gap_mm, end), default=None)
     if worst is None or sign * getattr(worst.gap_mm, end) < 0.05:
         return NONE, "none", ""
     unit = report.car["unit"]
-    size = _plain(length_html(sign * getattr(worst.gap_mm, end), unit, 32))
-    return size, escape(worst.name), _plus_minus(report, worst.name, f"gap {end}")
+    gap_mm = getattr(worst.gap_mm, end)
+    size = _plain(length_html(sign * gap_mm, unit, 32))
+    return size, escape(worst.name), _plus_minus(report, (worst.name, f"gap {end}"), gap_mm, unsure)
 
 
 def _by_kind(report):

@@ -17,7 +17,7 @@ pytest.importorskip("anywidget")
 
 import model.preview
 from model.built import build_on
-from model.carfile import demo_car_path, read_car
+from model.carfile import demo_car_path, demo_closed_path, read_car
 from model.evaluate import report_of
 from model.output.doorhtml import side_glass_html
 from model.output.html import findings_html, headline_html, posts_html, seams_html, window_html
@@ -104,7 +104,8 @@ async def played(shown, random):
     return said
 
 
-def check(name, seeds, monkeypatch):
+def check(name, seeds, monkeypatch, path=None):
+    """Play sequences one after the other; from a plan file each, where one is given."""
     for wait in ("DRAW_AFTER_S", "LOOK_AFTER_S"):
         monkeypatch.setattr(model.preview, wait, 0.002)
     monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 3600.0)  # every ± has its own test
@@ -113,6 +114,8 @@ def check(name, seeds, monkeypatch):
         shown = Preview(name)
         refused = 0
         for seed in seeds:
+            if path is not None:
+                shown.load_plan(path)
             said = await played(shown, Random(f"{name} {seed}"))
             assert "fault in Plumbdrop" not in shown.status.value, (seed, said, shown.status.value)
             refused += "pd-refused" in shown.status.value
@@ -129,6 +132,19 @@ def check(name, seeds, monkeypatch):
 @pytest.mark.parametrize("name", CARS)
 def test_what_the_screen_says_is_what_is_so(name, monkeypatch):
     assert check(name, range(6), monkeypatch) < 6  # not all of them end in a refusal
+
+
+@pytest.mark.parametrize("name", CARS)
+def test_what_the_screen_says_of_new_metal_is_so(name, monkeypatch):
+    check(name, ["closed"], monkeypatch, demo_closed_path(name))
+
+
+@pytest.mark.heavy
+@pytest.mark.parametrize("part", range(PARTS))
+@pytest.mark.parametrize("name", CARS)
+def test_many_more_sequences_with_new_metal(name, part, monkeypatch):
+    """One for every twenty of the others, for each takes ten times as long."""
+    check(name, [f"closed {part + 1000}"], monkeypatch, demo_closed_path(name))
 
 
 @pytest.mark.heavy

@@ -1,5 +1,6 @@
 """The notebook's preview without a browser: a slider's value makes a plan, a picture and numbers."""
 
+import asyncio
 import html
 import re
 from dataclasses import replace
@@ -9,6 +10,9 @@ import pytest
 
 pytest.importorskip("anywidget")
 
+import model.preview
+import model.restwork
+from model.carfile import demo_closed_path, demo_plan_path
 from model.comparison import STOCK_PLACE, with_window_in_stock_place
 from model.display import POST, patches_of
 from model.evaluate import build_checked, evaluate
@@ -16,12 +20,15 @@ from model.layout import BODY, METAL
 from model.occupant import driver_eye_mm
 from model.output.cells import length_cell
 from model.output.comparison import comparison_html
-from model.output.html import headline_html
+from model.output.html import BEING_WORKED_OUT, NOT_WORKED_OUT, OF_THE_OPEN_ROOF, headline_html, seams_html
 from model.output.sureness import spread_cell
 from model.plan import Plan
+from model.plandict import plan_to_dict
 from model.preview import Preview
+from model.previewstyle import status_html
 from model.report import PlusMinus, Uncertainty
-from model.uncertainty import headline_numbers
+from model.reportsteps import quick_report
+from model.uncertainty import headline_numbers, whole_working
 
 SIXTEENTH_MM = 25.4 / 16
 
@@ -38,8 +45,6 @@ def shown(coupe):
 
 
 def _shipped_plan(name):
-    from model.carfile import demo_plan_path
-
     return demo_plan_path(name)
 
 
@@ -56,7 +61,7 @@ def test_a_slider_makes_a_new_plan_new_numbers_and_a_new_picture(shown):
 
 
 def test_headline_numbers_have_their_plus_minus_once_it_is_known(shown):
-    assert shown.headline.value.count("± …") == 6  # roof, windshield, headroom, weld, gap, lap
+    assert shown.headline.value.count(BEING_WORKED_OUT) == 6  # roof, windshield, headroom, weld, gap, lap
     names = headline_numbers(shown.built)
     numbers = [
         PlusMinus(where=where, what=what, value=value, plus_minus=0.9 + i / 7, unit="mm")
@@ -64,12 +69,119 @@ def test_headline_numbers_have_their_plus_minus_once_it_is_known(shown):
     ]
     known = Uncertainty(numbers=tuple(numbers), take_again=())
     page = headline_html(replace(shown.report, uncertainty=known))
-    assert "± …" not in page and page.count("± at 95 %") == 6
+    assert BEING_WORKED_OUT not in page and page.count("± at 95 %") == 6
     spread = spread_cell(known.of("driver's seat", "headroom"), "in")
     assert re.search(rf"Headroom.*?± {html.escape(spread)}</small>", page)
     assert known.of("roof", "height").value == pytest.approx(shown.report.totals.height_after_mm)
     shown.controls.dials["front_drop"].slider.value += 1
-    assert shown.headline.value.count("± …") == 6  # none is left of the plan before
+    assert shown.headline.value.count(BEING_WORKED_OUT) == 6  # none is left of the plan before
+
+
+def test_a_plus_minus_of_another_number_is_not_shown(shown):
+    """Of the open roof: the weld of the closed one is another number, its ± too."""
+    totals = shown.report.totals
+    number = PlusMinus(where="all seams", what="weld", value=totals.weld_mm, plus_minus=9.0, unit="mm")
+    for off_mm, count in ((0.0, 1), (25.0, 0)):
+        known = Uncertainty(numbers=(replace(number, value=totals.weld_mm + off_mm),), take_again=())
+        page = headline_html(replace(shown.report, uncertainty=known), "not this one")
+        assert page.count("± at 95 %") == count and page.count("not this one") == 5
+        assert page.count(OF_THE_OPEN_ROOF) == 1 - count
+
+
+def whole_of(built):
+    return whole_working(built.shape.car, built.plan).nominal
+
+
+@pytest.mark.parametrize("is_closed", [False, True])
+def test_every_plus_minus_comes_or_says_why_not(is_closed, monkeypatch):
+    """With a kernel's loop: of the cut, then of the rest; of seams that only new metal has there is none."""
+    monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 0.0)
+    monkeypatch.setattr(model.preview, "keep_plan", lambda plan, car: None)  # of another test
+    shown = Preview("pickup")
+
+    async def elsewhere(car_name, car, plan):
+        numbers = [
+            PlusMinus(where=where, what=what, value=value, plus_minus=1.0, unit="mm")
+            for (where, what), value in whole_of(shown.built).items()
+        ]
+        return Uncertainty(numbers=tuple(numbers), take_again=())
+
+    async def failing(car_name, car, plan):
+        raise RuntimeError("no process")
+
+    async def run(other):
+        monkeypatch.setattr(model.restwork, "uncertainty_elsewhere", other)
+        shown.load_plan(demo_closed_path("pickup") if is_closed else demo_plan_path("pickup"))
+        assert BEING_WORKED_OUT in shown.headline.value
+        while shown.is_working or not shown._finding.done():
+            await asyncio.sleep(0.01)
+        return shown.headline.value
+
+    page = asyncio.run(run(elsewhere))
+    assert BEING_WORKED_OUT not in page
+    assert page.count("± at 95 %") + page.count(OF_THE_OPEN_ROOF) == page.count("<small")
+    assert (page.count(OF_THE_OPEN_ROOF) > 0) == is_closed
+    page = asyncio.run(run(failing))
+    assert page.count(NOT_WORKED_OUT) >= 4 and BEING_WORKED_OUT not in page
+    assert "RuntimeError: no process" in shown.status.value
+
+
+def test_new_metal_comes_when_the_slider_rests(monkeypatch):
+    """While it moves: the pieces and their gaps at once; at rest all numbers of a fresh evaluation."""
+    monkeypatch.setattr(model.preview, "LOOK_AFTER_S", 0.05)
+    monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 3600.0)
+    monkeypatch.setattr(model.preview, "keep_plan", lambda plan, car: None)  # of another test
+    shown = Preview("pickup")
+
+    async def run():
+        shown.load_plan(demo_closed_path("pickup"))
+        for _ in range(3):
+            shown.controls.dials["front_drop"].slider.value -= 1
+            assert shown.report.new_metal == () and shown.report.plan == plan_to_dict(shown.plan)
+            assert "pd-open" in shown.headline._dom_classes and "without new metal" in shown.status.value
+            assert not fillers_drawn(shown)
+        while shown.is_working:
+            await asyncio.sleep(0.01)
+
+    asyncio.run(run())
+    assert "pd-open" not in shown.headline._dom_classes and fillers_drawn(shown)
+    assert shown.status.value == status_html("")
+    fresh = evaluate(shown.car, shown.plan)
+    assert fresh.new_metal and shown.report == fresh
+    assert headline_html(fresh) == shown.headline.value and seams_html(fresh) == shown.seams.value
+
+
+def fillers_drawn(shown):
+    return [name for name in shown.view.upper_shell["names"] if "filler" in str(name)]
+
+
+def test_a_move_ends_what_was_worked_out_at_rest(monkeypatch):
+    """One step at most is waited for: the rest of the steps of the plan before are never done."""
+    monkeypatch.setattr(model.preview, "LOOK_AFTER_S", 0.001)
+    monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 3600.0)
+    monkeypatch.setattr(model.preview, "keep_plan", lambda plan, car: None)  # of another test
+    shown, stepped = Preview("pickup"), []
+
+    def steps(built):
+        for step in range(5):
+            stepped.append((built.plan, step))
+            yield quick_report(built)
+
+    monkeypatch.setattr(model.preview, "report_steps", steps)
+
+    async def run():
+        shown.controls.dials["front_drop"].slider.value -= 1
+        first = shown.plan
+        while not stepped:
+            await asyncio.sleep(0.001)
+        shown.controls.dials["front_drop"].slider.value -= 1
+        while shown.is_working:
+            await asyncio.sleep(0.001)
+        return first
+
+    first = asyncio.run(run())
+    assert len([plan for plan, _ in stepped if plan == first]) == 1
+    assert [step for plan, step in stepped if plan == shown.plan] == [0, 1, 2, 3, 4]
 
 
 def test_what_does_not_move_is_not_sent_again(shown):

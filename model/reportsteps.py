@@ -1,0 +1,44 @@
+"""A plan's report as it grows, for whoever waits at a slider: the quick numbers at once, then in steps.
+
+While a slider moves the pieces are shown without their new metal, whose surfaces take half a
+second.  When it rests new metal, what runs into what and the blanks follow, each in a step of
+its own, so that another move has to wait for one step at most.  The last step is the
+report that :func:`model.evaluate.report_of` gives at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from .built import Built
+from .evaluate import fit_report_of, with_interference
+from .metalblanks import with_blank
+from .plandict import plan_to_dict
+from .report import Report
+
+
+def without_new_metal(built: Built) -> Built:
+    """Return a plan carried out as its pieces stand before any new metal; the same where there is none."""
+    if built.plan.new_metal is None:
+        return built
+    return replace(built, plan=replace(built.plan, new_metal=None))
+
+
+def quick_report(built: Built) -> Report:
+    """Return what can be said at once: the pieces, their gaps and posts, under the whole plan's name."""
+    return replace(fit_report_of(without_new_metal(built)), plan=plan_to_dict(built.plan))
+
+
+def report_steps(built: Built) -> Iterator[Report]:
+    """Yield the report with new metal, then with what runs into what, then after every blank."""
+    report = fit_report_of(built)
+    if report.new_metal:
+        yield report
+    report = with_interference(report, built)
+    yield report
+    for metal in report.new_metal:
+        report = with_blank(report, built, metal.name)
+        yield report
+    if report.new_metal:
+        yield with_interference(report, built)  # its findings anew, by the blanks; the rest is remembered

@@ -1,0 +1,55 @@
+"""What the preview does while no slider moves, in steps between which one is heard; and its stop watch."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncIterator, Iterable
+
+from .errors import RoofError
+from .measured import Car
+from .plan import Plan
+from .processes import uncertainty_elsewhere
+from .report import Uncertainty
+from .uncertainty import cut_working
+
+BETWEEN_STEPS_S = 0.02  # for a slider to be heard
+
+
+async def done_in_steps(steps: Iterable) -> None:
+    """Do steps one after the other; whoever cancels this waits for one of them at most."""
+    for _ in steps:
+        await asyncio.sleep(BETWEEN_STEPS_S)
+
+
+async def uncertainties(car_name: str, car: Car, plan: Plan, wait_s: float) -> AsyncIterator[Uncertainty]:
+    """Yield the ± of the cut, worked out here, then those of all numbers, worked out elsewhere.
+
+    ``wait_s`` is how long nobody must have asked for anything else before either begins.
+    """
+    await asyncio.sleep(wait_s)
+    working = cut_working(car, plan)
+    await done_in_steps(working.steps())
+    yield working.result
+    await asyncio.sleep(wait_s)
+    yield await uncertainty_elsewhere(car_name, car, plan)
+
+
+def in_plain_words(problem: Exception) -> str:
+    """Return what was refused and why; a fault of the program is called one."""
+    if isinstance(problem, RoofError):
+        return str(problem)
+    return f"This is a fault in Plumbdrop, not in your plan: {type(problem).__name__}: {problem}"
+
+
+class Clock:
+    """Laps of one change."""
+
+    def __init__(self):
+        self._last = time.perf_counter()
+        self.laps_ms: dict[str, float] = {}
+
+    def lap(self, name: str) -> None:
+        """Note how long it took since the last lap."""
+        now = time.perf_counter()
+        self.laps_ms[name], self._last = (now - self._last) * 1000, now
