@@ -33,7 +33,7 @@ from .moves import RigidMove
 from .outlines import Outline
 from .placing import PostKey
 from .plan import PostLean
-from .posts import CutPlane, PostEnds, PostLine
+from .posts import CutPlane, PostEnds
 from .shape import CarShape, GlassOpening
 from .skin import Grid
 from .units import shown
@@ -206,8 +206,10 @@ def _above_corner_mm(beside: _Beside, at_mm: float) -> np.ndarray:
     return beside.nearest(_crossings(beside.opening.outline, lambda points: points[:, 2] - low))
 
 
-def _lowest_hinge_mm(line: PostLine, openings) -> float:
-    """Return the least height at which a post can be cut around. [mm]"""
+@lru_cache(maxsize=64)
+def _lowest_hinge_mm(shape: CarShape, key: PostKey) -> float:
+    """Return the least height at which a post can be cut around, the same for every plan. [mm]"""
+    line, openings = shape.lines[key], _openings_beside(shape, key)
     foot = line.frame(0.0)[0][0]
     places = [0.0]
     for beside in openings:
@@ -231,7 +233,7 @@ def hinge_point_mm(shape: CarShape, key: PostKey, lean: PostLean, plane: CutPlan
         If the sheet around the post cannot be cut loose there.
     """
     line, unit = shape.lines[key], shape.car.unit
-    lowest = _lowest_hinge_mm(line, _openings_beside(shape, key))
+    lowest = _lowest_hinge_mm(shape, key)
     highest = float(plane.point_mm[2]) - LEAST_STUB * line.post.width_mm
     height = lowest if lean.hinge_mm is None else lean.hinge_mm
     parameter = f"hinge_height.{key[0]}.{key[1]}"

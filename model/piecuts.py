@@ -30,14 +30,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from .errors import PlanError
 from .measured import Car
 from .moves import RigidMove
 from .numeric import unit
 from .piecutreport import PieCutReport
-from .placing import MOST_TURN_DEG, PostKey, front_posts, rear_posts
+from .placing import MOST_TURN_DEG, PostKey, front_posts, rear_posts, root_of_near_linear
 from .posts import EDGES, CutPlane, PostLine, landing_point, miss_in_plane
 
 _SAMPLES = 9  # along a side
@@ -125,16 +124,19 @@ def pie_cut_beside(
     def miss(deg):
         return miss_in_plane(line, plane, landing_point(line, plane, turned(deg).inverse() @ upper))[1]
 
-    if miss(0.0) <= kerf_mm:
+    at_rest = miss(0.0)
+    if at_rest <= kerf_mm:
         return None
-    if miss(MOST_TURN_DEG) > 0:
-        raise PlanError(
-            f"pie_cut.{key[0]}.{key[1]}",
-            f"must turn the lower end by at most {MOST_TURN_DEG:g} degrees; it would have to turn further.",
-            "Cut it higher, or drop the roof less.",
-            limit_mm=MOST_TURN_DEG,
-        )
-    turn = float(brentq(miss, 0.0, MOST_TURN_DEG, xtol=1e-12))
+    too_far = PlanError(
+        f"pie_cut.{key[0]}.{key[1]}",
+        f"must turn the lower end by at most {MOST_TURN_DEG:g} degrees; it would have to turn further.",
+        "Cut it higher, or drop the roof less.",
+        limit_mm=MOST_TURN_DEG,
+    )
+    first = float(np.degrees(at_rest / np.linalg.norm(loose - end)))
+    turn = root_of_near_linear(miss, 0.0, first, too_far)
+    if not 0 < turn <= MOST_TURN_DEG:
+        raise too_far
     return PieCut(key, edge, end, loose, turn, axis, way * across, turned(turn))
 
 

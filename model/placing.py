@@ -161,7 +161,7 @@ def roof_place(
             [miss_in_plane(lines[k], level[k], landing_point(lines[k], level[k], move))[0] for k in keys]
         )
 
-    return place(_root_of_near_linear(mean_miss))
+    return place(root_of_near_linear(mean_miss))
 
 
 def _pitch_rad(seen_from_landing_mm, extra_mm):
@@ -184,7 +184,7 @@ NO_MEETING_ROOF = PlanError(
 )
 
 
-def _root_of_near_linear(function, start=0.0, step=10.0, refusal=NO_MEETING_ROOF):
+def root_of_near_linear(function, start=0.0, step=10.0, refusal=NO_MEETING_ROOF):
     """Return the root of a smooth, nearly linear function, by secant steps to 1e-11."""
     a, b = start, start + step
     fa, fb = function(a), function(b)
@@ -204,7 +204,7 @@ def shift_mm(by: str | float | None, line: PostLine, plane: CutPlane, roof: Rigi
         return 0.0
     if by != LINE_UP:
         return float(by)
-    return _root_of_near_linear(
+    return root_of_near_linear(
         lambda s: miss_in_plane(line, plane, landing_point(line, plane, roof @ translation(s)))[0]
     )
 
@@ -239,13 +239,13 @@ def lean_move(
             turned = pitch_about(hinge_mm, angle_deg).inverse() @ upper
             return miss_in_plane(line, plane, landing_point(line, plane, turned))[0]
 
-        move = pitch_about(hinge_mm, _root_of_near_linear(miss, 0.0, 1.0, no_meeting))
+        move = pitch_about(hinge_mm, root_of_near_linear(miss, 0.0, 1.0, no_meeting))
     elif lean.lean == MEET_BOTH_WAYS:
 
         def short_by(s):
             return np.linalg.norm(upper.points(line.frame(s)[0][0]) - hinge_mm) - np.linalg.norm(reach)
 
-        s = _root_of_near_linear(short_by, line.axis_at_height(plane.point_mm[2]), 0.05, no_meeting)
+        s = root_of_near_linear(short_by, line.axis_at_height(plane.point_mm[2]), 0.05, no_meeting)
         move = turn_between(hinge_mm, reach, upper.points(line.frame(s)[0][0]) - hinge_mm)
     else:
         move = pitch_about(hinge_mm, lean.lean - np.degrees(np.arctan2(reach[0], reach[2])))

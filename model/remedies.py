@@ -1,7 +1,6 @@
 """What brings the ends of a post together, as records: shift, pie cut, lean, leave; with what each costs.
 
-Let m be the miss fore-and-aft and n the miss across, h the height of the lower
-cut above the post's measured foot, f the roof's pitch.
+Let m be the miss fore-and-aft and n the miss across, f the roof's pitch.
 
 * *shift*: the upper end goes by s = −m along the rail, with the piece of rail
   over it; a strip of |s| less the blade's kerf changes sides.  The opening
@@ -14,9 +13,10 @@ cut above the post's measured foot, f the roof's pitch.
 * *pie cut*: the lower end drawn in by a wedge out of the sheet round the corner
   (:mod:`model.piecuts`, as the plan's own would be): mouth 2 leg sin(kink / 2), its
   leg from the cut to the foot.  Seam: its leg once.
-* *lean*: the lower end hinged over at its foot: turn atan(miss / h), wedge miss ×
-  section / h at its mouth, the section being the box's depth across and its
-  width fore-and-aft.  Seam: three sides of the box.
+* *lean*: the lower end cut around at a hinge and turned by the plan's own solver
+  (:mod:`model.placing`, :mod:`model.hinges`): fore-and-aft until m is none, or both
+  ways until m and n are.  Seam: around the box at the hinge; the sheet beside
+  it costs its own width more, which is not counted here.
 * *leave*: the misses as they are.
 """
 
@@ -31,14 +31,19 @@ from .built import Built, rail_shift
 from .cuts import Station
 from .errors import PlanError
 from .layout import rail_line
+from .leanreport import lean_report
+from .leans import hinge_of, hinge_point_mm
+from .moves import IDENTITY
 from .piecuts import pie_cut_beside, pie_cut_report
-from .placing import PostKey
-from .posts import PostEnds
+from .placing import PostKey, lean_move
+from .plan import MEET, MEET_BOTH_WAYS, PostLean
+from .posts import PostEnds, post_ends
 from .report import Remedy, RemedySeam
 from .skin import Grid
 from .units import shown
 
 SHIFT, PIE_CUT, LEAN, LEAVE = "shift", "pie cut", "lean", "leave"
+WAYS_OF = {MEET: "fore-and-aft", MEET_BOTH_WAYS: "both ways"}
 ENDS_MEET = "Ends meet."
 NOTHING_TO_DRAW_IN = "cannot be done: a pie cut draws in, and by more than the blade is wide."
 
@@ -50,9 +55,11 @@ def remedies_of(built: Built, key: PostKey) -> tuple[Remedy, ...]:
     least = ends.line.post.wall_mm / 2
     found = []
     if abs(fore_aft) > least:
-        found += [_shift(built, key, ends, fore_aft), _lean_back(built, ends, fore_aft)]
+        back = "rearward" if fore_aft > 0 else "forward"
+        found += [_shift(built, key, ends, fore_aft), _lean(built, key, ends, fore_aft, back, MEET)]
     if abs(across) > least:
-        found += [_pie_cut(built, ends, across), _lean_over(built, ends, across)]
+        over = "in" if across > 0 else "out"
+        found += [_pie_cut(built, ends, across), _lean(built, key, ends, across, over, MEET_BOTH_WAYS)]
     leave = Remedy(
         kind=LEAVE,
         way="",
@@ -185,33 +192,40 @@ def _pie_cut(built: Built, ends: PostEnds, miss_mm: float) -> Remedy:
     )
 
 
-def _lean_over(built: Built, ends: PostEnds, miss_mm: float) -> Remedy:
-    post = ends.line.post
-    return _lean(built, ends, miss_mm, post.depth_mm, post.width_mm, "in" if miss_mm > 0 else "out")
-
-
-def _lean_back(built: Built, ends: PostEnds, miss_mm: float) -> Remedy:
-    post = ends.line.post
-    way = "rearward" if miss_mm > 0 else "forward"
-    return _lean(built, ends, miss_mm, post.width_mm, post.depth_mm, way)
-
-
-def _lean(built: Built, ends: PostEnds, miss_mm: float, section_mm: float, other_mm: float, way: str):
-    """Return the lower end hinged over at its foot, the section's depth first along the lean, then across."""
-    foot = float(ends.line.post.axis_mm[0][2])
-    height = float(ends.plane.point_mm[2]) - foot
-    wedge = abs(miss_mm) * section_mm / height
-    mouth = shown(wedge, built.shape.car.unit)
+def _lean(built: Built, key: PostKey, ends: PostEnds, miss_mm: float, way: str, word: str) -> Remedy:
+    """Return the lower end leaned as the plan's own would be, hinged as low as it can be."""
+    plan, unit = built.plan, built.shape.car.unit
+    gaps = {"kerf_mm": plan.kerf_mm, "root_gap_mm": plan.root_gap_mm}
+    numbers, seams, reason, text = {}, (), "", "lean its lower end from a hinge"
+    try:
+        if ends.lower_move is not IDENTITY:
+            raise PlanError(f"lean.{key[0]}.{key[1]}", "cannot be done: its lower end is turned already.")
+        lean = PostLean(post=key[0], side=key[1], lean=word)
+        point = hinge_point_mm(built.shape, key, lean, ends.plane)
+        move = lean_move(lean, ends.line, ends.plane, ends.move, point)
+        hinge = hinge_of(built.shape, key, point, move, **gaps)
+    except PlanError as refusal:
+        reason = refusal.message
+    else:
+        leaned = post_ends(
+            ends.line, ends.plane, ends.move, shift_mm=ends.shift_mm, lower_move=move, hinge=hinge, **gaps
+        )
+        report = lean_report(leaned)
+        numbers = {
+            "turn_deg": report.turn_deg,
+            "hinge_z_mm": report.hinge_mm[2],
+            "wedge_mm": report.mouth_mm,
+            "lean_side_after_deg": report.lean_side_after_deg,
+            "lean_front_after_deg": report.lean_front_after_deg,
+            "take_out_mm": float(leaned.take_out_mm[0]),
+        }
+        corners = ends.line.lines(ends.line.crossing(hinge.foot))[1:]
+        around = float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum())
+        seams = (RemedySeam(name="hinge, post", length_mm=around),)
+        place, mouth = shown(report.hinge_mm[2], unit), shown(report.mouth_mm, unit)
+        text = (
+            f"lean its lower end {WAYS_OF[word]} from a hinge at z {place}, wedge {mouth} wide at the mouth"
+        )
     return Remedy(
-        kind=LEAN,
-        way=way,
-        by_mm=abs(miss_mm),
-        numbers={
-            "turn_deg": float(np.degrees(np.arctan(abs(miss_mm) / height))),
-            "hinge_z_mm": foot,
-            "wedge_mm": wedge,
-        },
-        seams=(RemedySeam(name="wedge around the box", length_mm=2 * section_mm + other_mm),),
-        reason="",
-        text=f"lean it over from its foot with a wedge {mouth} wide at the mouth",
+        kind=LEAN, way=way, by_mm=abs(miss_mm), numbers=numbers, seams=seams, reason=reason, text=text
     )

@@ -1,12 +1,15 @@
 """Remedies as records: closed forms on a flat cab; the seams of a shift against a plan that does it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from invented_cars import flat_car, tan
 
+from model.built import remembered_shape
 from model.carfile import demo_car_path, demo_plan_path, read_car
 from model.evaluate import evaluate
-from model.plan import Plan, RoofMove
+from model.plan import Plan, PostLean, RoofMove
 from model.planfile import read_plan
 
 D, A, B = 40.0, 32.0, 11.0
@@ -53,19 +56,58 @@ def test_under_a_pitch_the_strip_is_a_trapezium():
     assert grown > 0
 
 
-def test_a_lean_in_closed_form(flat):
-    """Wedge mouth x depth / h over three sides of a 60 x 40 box."""
-    post = flat.post("B", "right")
-    n, h = D * tan(B), post.cut_height_mm
-    lean = remedy(post, "lean", "in", "out")
-    assert lean.way == "in"
-    assert lean.numbers["wedge_mm"] == pytest.approx(n * 40 / h, abs=1e-8)
-    assert lean.seams[0].length_mm == pytest.approx(2 * 40 + 60)
-    back = remedy(post, "lean", "forward", "rearward")
-    assert back.numbers["wedge_mm"] == pytest.approx(D * tan(A) * 60 / h, abs=1e-7)
-    assert back.seams[0].length_mm == pytest.approx(2 * 60 + 40)
-    leave = remedy(post, "leave")
-    assert leave.numbers["miss_across_mm"] == post.miss_across_mm and leave.seams == ()
+def coupe():
+    car = read_car(demo_car_path("coupe"))
+    return car, read_plan(demo_plan_path("coupe"), car)
+
+
+BACK, OVER = ("meet", ("forward", "rearward")), ("meet-both-ways", ("in", "out"))
+
+
+@pytest.mark.parametrize("post, word, ways", [("A", *BACK), ("A", *OVER), ("B", *OVER)])
+def test_a_lean_is_what_choosing_it_gives(post, word, ways):
+    car, plan = coupe()
+    plan = plan.changed(roof=replace(plan.roof, fore_aft="straight-down"), shifts=())
+    before = evaluate(car, plan)
+    after = evaluate(car, plan.changed(leans=(PostLean(post=post, lean=word),)))
+    for side in ("right", "left"):
+        told, done = remedy(before.post(post, side), "lean", *ways), after.post(post, side)
+        assert told.reason == ""
+        given = {
+            "turn_deg": done.lean.turn_deg,
+            "hinge_z_mm": done.lean.hinge_mm[2],
+            "wedge_mm": done.lean.mouth_mm,
+            "lean_side_after_deg": done.lean.lean_side_after_deg,
+            "lean_front_after_deg": done.lean.lean_front_after_deg,
+            "take_out_mm": done.take_out_mm,
+        }
+        assert told.numbers == pytest.approx(given, abs=1e-6)
+        around = after.seam(f"{post} {side}, hinge, post").length_mm
+        assert [seam.length_mm for seam in told.seams] == [pytest.approx(around, abs=1e-6)]
+        assert abs(done.miss_fore_aft_mm) < 1e-6 and done.chosen == ("lean",)
+        assert abs(done.miss_across_mm) < 1e-6 or word == "meet"
+
+
+def test_a_lean_in_closed_form():
+    """A straight post turned about a hinge H under its landing: tan of the lean after = H tan a / (H - d)."""
+    car, plan = coupe()
+    post = evaluate(car, plan.changed(roof=replace(plan.roof, fore_aft="straight-down"))).post("A", "right")
+    line = remembered_shape(car).lines["A", "right"]
+    a = post.lean_side_deg
+    assert line.frame(0.0)[1][0] == pytest.approx(line.frame(1.0)[1][0], abs=1e-9)  # straight
+    numbers = remedy(post, "lean", "forward", "rearward").numbers
+    after, d = numbers["lean_side_after_deg"], plan.roof.front_drop_mm
+    low, high = (numbers["hinge_z_mm"], post.cut_height_mm)
+    reach = (high - low) / np.cos(np.radians(a))  # of the lower end along the post, seen from the side
+    landing = reach * np.cos(np.radians(after)) + d  # of its top above the hinge, before the roof came down
+    assert landing * np.tan(np.radians(a)) == pytest.approx(reach * np.sin(np.radians(after)), rel=0.03)
+
+
+def test_what_cannot_be_leaned_says_why(flat):
+    lean = remedy(evaluate(*coupe()).post("C", "right"), "lean", "in", "out")
+    assert lean.reason and lean.numbers == {} and lean.seams == ()
+    leave = remedy(flat.post("B", "right"), "leave")
+    assert leave.numbers["miss_across_mm"] == flat.post("B", "right").miss_across_mm and leave.seams == ()
 
 
 def test_a_pie_cut_needs_sheet_round_the_corner(flat):
