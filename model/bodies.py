@@ -12,10 +12,13 @@ from .hinges import Flat
 from .layout import BODY
 from .measured import KeepOut
 from .moves import IDENTITY, RigidMove
-from .numeric import dot
+from .numeric import cross, dot, unit
+from .postboxes import frames_at_feet
+from .postpieces import ClosedPost, closed_posts, stub_marks
 from .posts import CutPlane, PostLine
 from .scene import post_mesh
 from .sheets import BOUND_SLACK_MM, NEAR_MM
+from .taperedbox import TaperedBox
 from .triangles import share_a_point
 
 
@@ -51,6 +54,11 @@ class PostBody:
         points = self.move.points(self.mesh[0])
         return np.array([points.min(axis=0), points.max(axis=0)])
 
+    @property
+    def wall_mm(self) -> float:
+        """Thickness of its walls."""
+        return self.line.post.wall_mm
+
     @cached_property
     def mesh(self):
         """Points, normals and triangles of the outside, before the move."""
@@ -77,13 +85,8 @@ class PostBody:
         """Return g of the whole box and of the hollow inside it."""
         back = self.move.inverse()
         points, directions = back.points(points_mm), back.vectors(normals)
-        axis = self.line.frame(np.linspace(0, 1, 41))[0]
-        s = np.linspace(0, 1, 41)[np.linalg.norm(points[:, None] - axis[None], axis=2).argmin(axis=1)]
-        for _ in range(4):
-            centre, t, _, _ = self.line.frame(s)
-            speed = np.linalg.norm(self.line._axis(s, nu=1), axis=1)
-            s = np.clip(s + dot(points - centre, t) / speed, -0.2, 1.2)
-        centre, t, w, d = self.line.frame(s)
+        axis = self.line.frame(np.array([0.0, 1.0]))[0]
+        s, (centre, _, w, d) = frames_at_feet(self.line, points)
         along = np.maximum(s - 1, -s) * np.linalg.norm(axis[-1] - axis[0])
         x = points[None] - layers_mm[:, None, None] * directions[None] - centre[None]
         p, q = np.abs(np.einsum("lni,ni->ln", x, w)), np.abs(np.einsum("lni,ni->ln", x, d))
@@ -92,6 +95,68 @@ class PostBody:
         half = np.array([self.line.post.width_mm, self.line.post.depth_mm]) / 2
         wall = self.line.post.wall_mm
         return [[p - half[0], q - half[1], *caps], [p - half[0] + wall, q - half[1] + wall, *caps]]
+
+
+@dataclass(frozen=True, eq=False)
+class PieceBody:
+    """A post piece, in place from the start: a tapered box with the hollow inside it."""
+
+    closed: ClosedPost
+    move: RigidMove = IDENTITY
+    small_mm = 10.0  # size of a triangle that is small enough to find what of it lies in this body
+
+    @property
+    def name(self) -> str:
+        """Name of the piece."""
+        return self.closed.name
+
+    @property
+    def wall_mm(self) -> float:
+        """Thickness of its walls."""
+        return self.closed.box.gauge_mm
+
+    @cached_property
+    def box_mm(self) -> np.ndarray:
+        """Least and greatest coordinates, shape (2, 3)."""
+        corners = self.closed.box.corners_mm.reshape(-1, 3)
+        return np.array([corners.min(axis=0), corners.max(axis=0)])
+
+    @cached_property
+    def mesh(self):
+        """Points, normals and triangles of the outside."""
+        return piece_mesh(self.closed.box)
+
+    def may_reach(self, corners_mm, own):
+        """Return that any triangle may matter that the body's box does not rule out."""
+        return np.ones(len(corners_mm), bool)
+
+    def signs(self, count):
+        """Return that the box counts as metal and the hollow inside it does not."""
+        return (1.0, -1.0)[:count]
+
+    def inside(self, points_mm, normals, layers_mm, within_mm):
+        """Return g of the whole box and of the hollow inside it."""
+        box = self.closed.box
+        x = points_mm[None] - layers_mm[:, None, None] * normals[None]
+        flat = x.reshape(-1, 3)
+        height = box.height_of(flat)
+        ends = np.stack([-height, height - box.height_mm])
+        return [
+            list(np.concatenate([walls, ends]).reshape(6, *x.shape[:2]))
+            for walls in (box.wall_distances_mm(flat), box.hollow_distances_mm(flat))
+        ]
+
+
+def piece_mesh(box: TaperedBox):
+    """Return points, normals and triangles of the outside of a post piece: each wall two triangles."""
+    walls = np.stack([box.wall_mm(i) for i in range(4)])
+    normals = unit(cross(walls[:, 2] - walls[:, 0], walls[:, 3] - walls[:, 1]))
+    outward = walls.mean(axis=1) - box.corners_mm.mean(axis=(0, 1))
+    turns = dot(normals, outward) < 0
+    normals[turns] *= -1
+    triangles = np.array([(0, 1, 2), (0, 2, 3)]) + 4 * np.arange(4)[:, None, None]
+    triangles[turns] = triangles[turns][:, :, ::-1]
+    return walls.reshape(-1, 3), np.repeat(normals, 4, axis=0), triangles.reshape(-1, 3)
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,23 +216,28 @@ def _distance_to_line(points, line):
     return np.linalg.norm(points[:, None] - foot, axis=2).min(axis=1)
 
 
-def posts_of(built: Built) -> list[tuple[str, PostBody]]:
-    """Return every end of every post with the piece that carries it."""
-    out = []
+def posts_of(built: Built) -> list[tuple[str, PostBody | PieceBody]]:
+    """Return every end of every post with the piece that carries it, and post pieces by their own names."""
+    out, pieces = [], closed_posts(built)
     for key, line in built.shape.lines.items():
         name = f"post {' '.join(key)}"
         ends = built.ends.get(key)
         if ends is None:
             out.append((BODY, PostBody(name, line, np.zeros(5), np.ones(5), (), IDENTITY)))
             continue
-        below, start = (Cap(ends.plane),), np.zeros(5)
+        closed = pieces.get(key)
+        low, high = stub_marks(ends, closed)
+        back = (0.0, 0.0) if closed is None else closed.back_mm
+        below, start = (Cap(ends.plane, offset_mm=-back[0]),), np.zeros(5)
         if ends.hinge is not None:
             foot, start = line.crossing(ends.hinge.foot), line.crossing(ends.hinge.loose)
             at_foot = (Cap(ends.hinge.foot),)
             out.append((BODY, PostBody(f"{name} foot", line, np.zeros(5), foot, at_foot, IDENTITY)))
             below = (*below, Cap(ends.hinge.loose, sign=-1.0))
-        lower = PostBody(f"{name} lower", line, start, ends.s_lower, below, ends.lower_move)
-        above = (Cap(ends.plane, ends.relative, ends.opening_mm, -1.0),)
-        upper = PostBody(f"{name} upper", line, ends.s_upper, np.ones(5), above, ends.move)
+        lower = PostBody(f"{name} lower", line, start, low, below, ends.lower_move)
+        above = (Cap(ends.plane, ends.relative, ends.opening_mm + back[1], -1.0),)
+        upper = PostBody(f"{name} upper", line, high, np.ones(5), above, ends.move)
         out += [(built.lower_piece(key), lower), (built.upper_piece(key), upper)]
+        if closed is not None:
+            out.append((closed.name, PieceBody(closed)))
     return out

@@ -17,6 +17,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from .bodies import piece_mesh
 from .built import Built
 from .cuts import CentrePlane, GridCut, Station
 from .fillers import fillers_of
@@ -27,6 +28,7 @@ from .layout import BODY, METAL, PANE, WASTE, Cell, Layout, layout_of
 from .leans import pane_piece
 from .moves import IDENTITY, RigidMove
 from .numeric import dot
+from .postpieces import closed_posts, stub_marks
 from .roofparts import ROOF
 from .scene import cell_mesh, keep_out_mesh, post_mesh
 from .shape import CarShape
@@ -312,32 +314,36 @@ def _fillers(built: Built) -> list[Patch]:
 
 
 def _posts(built: Built) -> list[Patch]:
-    out = []
+    out, pieces = [], closed_posts(built)
     for key, line in built.shape.lines.items():
         ends = built.ends.get(key)
         stretches = [(BODY, POST, np.zeros(5), np.ones(5))]
         if ends is not None:
+            marks = stub_marks(ends, pieces.get(key))
             stretches = [
-                *_lower_stretches(built, key),
-                (SLUGS, WASTE, ends.s_lower, ends.s_upper),
-                (built.upper_piece(key), POST, ends.s_upper, np.ones(5)),
+                *_lower_stretches(built, key, marks[0]),
+                (SLUGS, WASTE, *marks),
+                (built.upper_piece(key), POST, marks[1], np.ones(5)),
             ]
         for carrier, role, low, high in stretches:
             point, normal, triangles = post_mesh(line, low, high)
             point = point - POST_INSET_MM * normal
             out.append(Patch(carrier, role, None, point, normal, triangles, " ".join(key)))
+    for closed in pieces.values():
+        point, normal, triangles = piece_mesh(closed.box)
+        out.append(Patch(closed.name, POST, None, point - POST_INSET_MM * normal, normal, triangles))
     return out
 
 
-def _lower_stretches(built: Built, key):
+def _lower_stretches(built: Built, key, s_lower):
     ends = built.ends[key]
     if ends.hinge is None:
-        return [(built.lower_piece(key), POST, np.zeros(5), ends.s_lower)]
+        return [(built.lower_piece(key), POST, np.zeros(5), s_lower)]
     foot, loose = ends.line.crossing(ends.hinge.foot), ends.line.crossing(ends.hinge.loose)
     return [
         (BODY, POST, np.zeros(5), foot),
         (SLUGS, WASTE, foot, loose),
-        (built.lower_piece(key), POST, loose, ends.s_lower),
+        (built.lower_piece(key), POST, loose, s_lower),
     ]
 
 

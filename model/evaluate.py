@@ -29,6 +29,9 @@ from .piecutreport import PieCutReport
 from .piecuts import pie_cut_report
 from .plan import Plan
 from .plandict import plan_to_dict
+from .postpiecemarks import post_piece_report
+from .postpieces import closed_posts
+from .postpieceseams import post_piece_reports
 from .posts import EDGES, PostEnds
 from .remedies import chosen_remedies, remedies_of, remedy_text
 from .report import EdgeMark, PostReport, Report, RoofPart, SplitReport, Totals
@@ -77,7 +80,8 @@ def fit_report_of(built: Built) -> Report:
     car, plan = built.shape.car, built.plan
     posts = tuple(_post_report(built, key) for key in built.ends)
     fillers = fillers_of(built)
-    seams = closed_seam_reports(built, fillers) if fillers else seam_reports(built)
+    pieced = closed_posts(built)
+    seams = closed_seam_reports(built, fillers) if fillers or pieced else seam_reports(built)
     report = Report(
         car={"name": car.name, "unit": car.unit, "tape_mm": car.tape_mm, "gauge_mm": car.gauge_mm},
         plan=plan_to_dict(plan),
@@ -88,7 +92,7 @@ def fit_report_of(built: Built) -> Report:
         view=view_report(built),
         totals=_totals(built, seams),
         findings=(),
-        new_metal=new_metal_reports(fillers, seams, plan.root_gap_mm),
+        new_metal=(*new_metal_reports(fillers, seams, plan.root_gap_mm), *post_piece_reports(built, seams)),
         split=_split_report(built),
     )
     return replace(report, findings=_findings(built, report))
@@ -173,6 +177,7 @@ def _post_report(built: Built, key) -> PostReport:
         lean=lean_report(ends),
         pie_cut=_pie_cut(built, key),
         chosen=chosen_remedies(built, key),
+        piece=post_piece_report(closed_posts(built).get(key)),
     )
 
 

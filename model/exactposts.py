@@ -39,6 +39,7 @@ from .exactkernel import (
 )
 from .moves import IDENTITY
 from .numeric import unit
+from .postpieces import ClosedPost
 from .posts import PostEnds, PostLine, inverse_image
 
 _CLOSEST_KNOTS = 1e-7
@@ -57,13 +58,13 @@ def whole_post(line: PostLine) -> Stretch:
     return _stretch(line, lambda _: np.zeros(5), lambda _: np.ones(5))
 
 
-def lower_end(ends: PostEnds) -> Stretch:
-    """Return what stays below the lower cut; of a leaned post, what turns above its hinge."""
-    if ends.hinge is not None:
-        return _stretch(
-            ends.line, lambda line: line.crossing(ends.hinge.loose), lambda line: _lower(ends, line)
-        )
-    return _stretch(ends.line, lambda _: np.zeros(5), lambda line: _lower(ends, line))
+def lower_end(ends: PostEnds, back_mm: float = 0.0) -> Stretch:
+    """Return what stays so far below the lower cut; of a leaned post, what turns above its hinge."""
+
+    def start(line):
+        return np.zeros(5) if ends.hinge is None else line.crossing(ends.hinge.loose)
+
+    return _stretch(ends.line, start, lambda line: _lower(ends, line, back_mm))
 
 
 def foot(ends: PostEnds) -> Stretch:
@@ -83,17 +84,36 @@ def slug(ends: PostEnds) -> Stretch:
     return _stretch(ends.line, lambda line: _lower(ends, line), lambda line: _upper(ends, line))
 
 
-def upper_end(ends: PostEnds) -> Stretch:
-    """Return what goes with the roof, in its place on the uncut car."""
-    return _stretch(ends.line, lambda line: _upper(ends, line), lambda _: np.ones(5))
+def upper_end(ends: PostEnds, back_mm: float = 0.0) -> Stretch:
+    """Return what goes with the roof, so far above the upper cut, in its place on the uncut car."""
+    return _stretch(ends.line, lambda line: _upper(ends, line, back_mm), lambda _: np.ones(5))
 
 
-def _lower(ends, line):
-    return inverse_image(line, ends.plane, IDENTITY)
+def offcuts(closed: ClosedPost) -> tuple[Stretch | None, Stretch | None]:
+    """Return what comes off the lower and the upper stub for their piece; None where nothing does."""
+    ends, (below, above) = closed.ends, closed.back_mm
+    lower = upper = None
+    if below > 0:
+        lower = _stretch(ends.line, lambda line: _lower(ends, line, below), lambda line: _lower(ends, line))
+    if above > 0:
+        upper = _stretch(ends.line, lambda line: _upper(ends, line), lambda line: _upper(ends, line, above))
+    return lower, upper
 
 
-def _upper(ends, line):
-    return inverse_image(line, ends.plane, ends.relative, ends.opening_mm)
+def post_piece(closed: ClosedPost) -> Stretch:
+    """Return the piece between two stubs, in place: straight corner edges, outer and inner."""
+    box, knots = closed.box, np.array([0.0, 0.0, 1.0, 1.0])
+    return Stretch(
+        *(tuple(BSpline(knots, ends[:, i], 1) for i in range(4)) for ends in (box.corners_mm, box.inner_mm))
+    )
+
+
+def _lower(ends, line, back_mm=0.0):
+    return inverse_image(line, ends.plane, IDENTITY, -back_mm)
+
+
+def _upper(ends, line, back_mm=0.0):
+    return inverse_image(line, ends.plane, ends.relative, ends.opening_mm + back_mm)
 
 
 def _stretch(line: PostLine, start, end) -> Stretch:

@@ -31,7 +31,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from .bodies import KeepOutBody, PostBody, posts_of
+from .bodies import KeepOutBody, PieceBody, PostBody, posts_of
 from .built import Built
 from .fillers import Filler
 from .fillersheets import filler_sheet
@@ -133,7 +133,7 @@ def _ends(built):
     return [f"{shift.name} {what}" for shift in built.shifts for what in ("upper", "strip")]
 
 
-def _post_in(post: PostBody, body: KeepOutBody) -> Interference | None:
+def _post_in(post: PostBody | PieceBody, body: KeepOutBody) -> Interference | None:
     """Return the common volume of a post's walls and a keep-out."""
     if not _boxes_meet(post.box_mm, body.box_mm):
         return None
@@ -144,7 +144,7 @@ def _post_in(post: PostBody, body: KeepOutBody) -> Interference | None:
         return xyzn[:, :3], xyzn[:, 3:], []  # a triangle has one normal, and so have its halves
 
     corners = np.concatenate([placed, turned], axis=1)[triangles]
-    return _common(flat, corners, post.line.post.wall_mm, post.name, body)
+    return _common(flat, corners, post.wall_mm, post.name, body)
 
 
 def _common(surface, corners, thickness_mm, name, body) -> Interference | None:

@@ -42,8 +42,8 @@ def filler_blank(filler: Filler, trim_mm: float) -> Blank:
 
 def with_blanks(report: Report, built: Built) -> Report:
     """Return the report with the blank of every filler that can be formed."""
-    for metal in report.new_metal:
-        report = with_blank(report, built, metal.name)
+    for filler in fillers_of(built):
+        report = with_blank(report, built, filler.name)
     return report
 
 

@@ -7,6 +7,8 @@ from .fillerruns import CORNER
 from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
 from .fit import SPACING_MM
 from .metalblanks import can_be_formed
+from .postpieces import CLIMB, MISS_OF_WALL, closed_posts
+from .postpieces import KIND as POST_PIECE
 from .report import Finding, NewMetalReport, SeamReport
 from .seams import FILLER_SEAM, POST
 from .units import shown
@@ -14,6 +16,7 @@ from .units import shown
 BREAK_LIMIT_DEG = 0.5  # assumed: half a degree shows in paint on a low-crown panel
 NARROW_MM = 12.7  # 1/2 in: a narrower strip is all heat from its two beads
 FIT_INCH = 32
+STEEPEST_CLIMB = 1 / CLIMB
 
 
 def metal_findings(
@@ -25,6 +28,8 @@ def metal_findings(
     unit = built.shape.car.unit
     found = [finding for seam in seams for finding in _unfaced(seam, unit)]
     for metal in new_metal:
+        if metal.kind == POST_PIECE:
+            continue  # its line is hidden and its walls are flat
         for edge in metal.edges:
             if edge.tangent_break_deg > BREAK_LIMIT_DEG:
                 found.append(
@@ -39,7 +44,41 @@ def metal_findings(
                     )
                 )
         found += _shape_findings(metal, unit)
+    for closed in closed_posts(built).values():
+        found += _post_piece_findings(closed, unit)
     return tuple(found)
+
+
+def _post_piece_findings(closed, unit):
+    found = []
+    if closed.climb > STEEPEST_CLIMB + 1e-9:
+        found.append(
+            Finding(
+                kind="steep post piece",
+                where=closed.name,
+                message=f"Climbs 1 in {1 / closed.climb:.1f}, for the post may be cut no further: bring its "
+                "ends closer by a lean, a shift or the drops.",
+                measured=closed.climb,
+                limit=STEEPEST_CLIMB,
+                unit="1",
+                source="assumed: 1 in 3",
+            )
+        )
+    allowed = MISS_OF_WALL * closed.box.gauge_mm
+    if closed.set_in_mm > allowed:
+        found.append(
+            Finding(
+                kind="post piece set in",
+                where=closed.name,
+                message=f"Its outer wall stands {shown(closed.set_in_mm, unit, FIT_INCH)} inside the stubs', "
+                "for the sheet over it: lap it inside them and weld it there.",
+                measured=closed.set_in_mm,
+                limit=allowed,
+                unit="mm",
+                source="half the wall, " + NO_SOURCE,
+            )
+        )
+    return found
 
 
 def _unfaced(seam: SeamReport, unit):

@@ -119,7 +119,14 @@ def _wound(point, normal, triangles):
 
 def _posts(built):
     return [
-        NamedPart(body.name, POST, piece, *_wound(*body.mesh), body.move) for piece, body in posts_of(built)
+        NamedPart(
+            body.name,
+            METAL if body.name == piece else POST,  # a post piece is carried by nothing else
+            piece,
+            *_wound(*body.mesh),
+            body.move,
+        )
+        for piece, body in posts_of(built)
     ]
 
 

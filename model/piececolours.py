@@ -8,6 +8,7 @@ from __future__ import annotations
 from .display import KEEP_OUT, POST
 from .fillers import KIND as FILLER
 from .layout import BODY, GLASS_WASTE, PANE, ROOF, WASTE, WINDOW
+from .postpieces import KIND as POST_PIECE
 from .roofparts import is_roof
 
 COLOURS = {BODY: "#c3c7cb", ROOF: "#6fa3cf", WINDOW: "#6bbf9f"}
@@ -30,7 +31,7 @@ def colour_of(carrier: str) -> str:
         return COLOURS[ROOF]
     if carrier in COLOURS:
         return COLOURS[carrier]
-    if carrier.startswith(FILLER):
+    if carrier.startswith((FILLER, POST_PIECE)):
         return FILLER_COLOUR
     return STRIP_COLOUR if carrier.endswith("strip") else SHIFTED_COLOUR
 

@@ -17,6 +17,7 @@ from .blankreport import Trapezium
 from .doorreport import PaneReport
 from .panelreport import PanelFit
 from .piecutreport import PieCutReport
+from .postpiecereport import PostPieceReport, PostWall
 from .trimreport import TrimLine
 
 Point = tuple[float, float, float]
@@ -164,6 +165,7 @@ class PostReport:
     lean: LeanReport | None = None  # None: the lower end is not leaned
     pie_cut: PieCutReport | None = None  # None: there is none
     chosen: tuple[str, ...] = ()  # of the kinds of remedy, the plan's; leave where it leaves a miss
+    piece: PostPieceReport | None = None  # None: its own ends are welded together
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,14 +216,18 @@ class NewMetalEdge:
 
 @dataclass(frozen=True, kw_only=True)
 class NewMetalReport:
-    """One filler: new sheet let in where a seam stood open.
+    """One piece of new metal: a filler let in where a seam stood open, or a piece between two ends of a post.
 
+    A post piece has ``walls``, each its own blank; its widths are its corner
+    edges, the gap it closes is how far the corners of the plan's two ends are
+    apart, the step the greater of its two misses, and its edges are its beads
+    around the stubs, which are also its ``ends``.
     The blank's numbers are None where it was not worked out: it bends tighter
     than the sheet is thick, or a slider did not wait for it.
     """
 
     name: str
-    kind: str  # of the seam it closes: skin, window, strip
+    kind: str  # of the seam it closes: skin, window, strip; or post piece
     side: str
     pieces: tuple[str, str]
     gauge_mm: float
@@ -241,6 +247,7 @@ class NewMetalReport:
     doubt_strain: float | None = None  # what half as many spans would have changed it by
     can_be_rolled: bool | None = None
     trapezium: Trapezium | None = None
+    walls: tuple[PostWall, ...] = ()  # of a post piece
 
 
 @dataclass(frozen=True, kw_only=True)

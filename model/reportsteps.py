@@ -37,7 +37,7 @@ def report_steps(built: Built) -> Iterator[Report]:
         yield report
     report = with_interference(report, built)
     yield report
-    for metal in report.new_metal:
+    for metal in [metal for metal in report.new_metal if not metal.walls]:
         report = with_blank(report, built, metal.name)
         yield report
     if report.new_metal:

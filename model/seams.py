@@ -15,6 +15,7 @@ not counted again.
 
 from __future__ import annotations
 
+from collections.abc import Container
 from dataclasses import dataclass
 
 import numpy as np
@@ -259,11 +260,15 @@ def seam_reports(built: Built) -> list[SeamReport]:
     return reports_along(built, laid + post_box_facings(built))
 
 
-def post_box_facings(built: Built) -> list[tuple[Seam, list[Facing]]]:
-    """Return the seam around the box of every post, and of every hinge, and which edge faces which."""
+def post_box_facings(built: Built, pieced: Container[PostKey] = ()) -> list[tuple[Seam, list[Facing]]]:
+    """Return the seam around the box of every post, and of every hinge, and which edge faces which.
+
+    A post between whose ends a piece is let in (``pieced``) has none of its own at the cut.
+    """
     boxes = [
         (_box_seam(built, key), [Facing((a,), (b,)) for a, b in zip(*post_edges(ends), strict=True)])
         for key, ends in built.ends.items()
+        if key not in pieced
     ]
     hinges = [
         (_hinge_seam(built, key), [Facing((a,), (b,)) for a, b in zip(*hinge_edges(ends), strict=True)])
@@ -337,21 +342,22 @@ def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
     """
     lower = ends.line.face_outline(ends.s_lower, -ends.s_lower)
     upper = ends.line.face_outline(ends.s_upper, 1 - ends.s_upper)
-    return _moved_rims(lower, ends.lower_move), _moved_rims(upper, ends.move)
+    return moved_rims(lower, ends.lower_move), moved_rims(upper, ends.move)
 
 
 def hinge_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
     """Return the edges of the two cut faces around a leaned post's hinge, as :func:`post_edges` does."""
     foot, loose = (ends.line.crossing(flat) for flat in (ends.hinge.foot, ends.hinge.loose))
     lower, upper = ends.line.face_outline(foot, -foot), ends.line.face_outline(loose, 1 - loose)
-    return _moved_rims(lower, IDENTITY), _moved_rims(upper, ends.lower_move)
+    return moved_rims(lower, IDENTITY), moved_rims(upper, ends.lower_move)
 
 
-def _moved_rims(rims, move):
-    return [_metal_below(move.points(points), move.vectors(normals)) for points, normals in rims]
+def moved_rims(rims, move) -> list[Edge]:
+    """Return the rims of :meth:`model.posts.PostLine.face_outline` moved, as edges of a lower end."""
+    return [metal_below(move.points(points), move.vectors(normals)) for points, normals in rims]
 
 
-def _metal_below(points, normals) -> Edge:
+def metal_below(points, normals) -> Edge:
     """Return an edge run so that T × N points up, out of the metal below it."""
     run, n = points[-1] - points[0], normals[0]
     step = 1 if run[0] * n[1] - run[1] * n[0] >= 0 else -1

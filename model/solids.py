@@ -9,7 +9,8 @@ slow, and the measure of the live tier's answer.
 
 Names of parts are the layout's, and ``post A right lower``, ``upper``,
 ``slug`` (``post A right`` where the roof is not cut); of a leaned post also
-``foot`` and ``wedge``.  A pane that is cut
+``foot`` and ``wedge``.  ``post piece A right`` is let in where its stubs are
+cut back; what comes off them is ``post A right lower offcut``, ``… upper offcut``.  A pane that is cut
 through is two parts, ``pane door glass right on body`` and ``… on roof``.
 """
 
@@ -40,13 +41,25 @@ from .built import Built
 from .exactfaces import ExactFaces, exact_faces
 from .exactfillers import filler_face, filler_solid
 from .exactkernel import location_of, made_compound
-from .exactposts import foot, lower_end, post_outside, post_solid, slug, upper_end, wedge, whole_post
+from .exactposts import (
+    foot,
+    lower_end,
+    offcuts,
+    post_outside,
+    post_piece,
+    post_solid,
+    slug,
+    upper_end,
+    wedge,
+    whole_post,
+)
 from .exactsheets import Sheets
 from .fillers import fillers_of
 from .fillerseams import least_radius_mm
 from .layout import BODY, GLASS_WASTE, METAL, PANE, WASTE, Cell
 from .measured import KeepOut
 from .moves import IDENTITY, RigidMove
+from .postpieces import closed_posts
 
 SOLIDS, SURFACES = "solids", "surfaces"
 POST, KEEP_OUT, FILLER = "post", "keep-out", "filler"
@@ -94,7 +107,8 @@ def exact_parts(built: Built, *, form: str = SOLIDS, faces: ExactFaces | None = 
     if form not in (SOLIDS, SURFACES):
         raise ValueError(f"form must be 'solids' or 'surfaces'; got {form!r}.")
     faces = faces or exact_faces(built.layout)
-    parts = [*skin_parts(built, faces, form), *filler_parts(built, form), *post_parts(built, form)]
+    new = [*filler_parts(built, form), *post_piece_parts(built, form)]
+    parts = [*skin_parts(built, faces, form), *new, *post_parts(built, form)]
     for body in built.shape.car.keep_outs:
         parts.append(ExactPart(f"keep-out {body.name}", KEEP_OUT, BODY, keep_out_solid(body), IDENTITY))
     order = (METAL, FILLER, POST, PANE, WASTE, GLASS_WASTE, KEEP_OUT)
@@ -132,10 +146,19 @@ def filler_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
     return parts
 
 
+def post_piece_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
+    """Return the pieces let in between the stubs of posts, in place."""
+    shaped = post_solid if form == SOLIDS else post_outside
+    return [
+        ExactPart(closed.name, FILLER, closed.name, shaped(post_piece(closed)), IDENTITY)
+        for closed in closed_posts(built).values()
+    ]
+
+
 def post_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
     """Return lower end, upper end and slug of every post, or whole posts where none is cut."""
     shaped = post_solid if form == SOLIDS else post_outside
-    parts = []
+    parts, pieces = [], closed_posts(built)
     for key, line in built.shape.lines.items():
         name = f"post {' '.join(key)}"
         ends = built.ends.get(key)
@@ -144,9 +167,16 @@ def post_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
             continue
         piece = built.upper_piece(key)
         below = built.lower_piece(key)
-        parts.append(ExactPart(f"{name} lower", POST, below, shaped(lower_end(ends)), ends.lower_move))
-        parts.append(ExactPart(f"{name} upper", POST, piece, shaped(upper_end(ends)), ends.move))
+        closed = pieces.get(key)
+        back = (0.0, 0.0) if closed is None else closed.back_mm
+        parts.append(
+            ExactPart(f"{name} lower", POST, below, shaped(lower_end(ends, back[0])), ends.lower_move)
+        )
+        parts.append(ExactPart(f"{name} upper", POST, piece, shaped(upper_end(ends, back[1])), ends.move))
         parts.append(ExactPart(f"{name} slug", POST, BODY, shaped(slug(ends)), IDENTITY, True))
+        for end, off in zip(("lower", "upper"), offcuts(closed) if closed else (), strict=False):
+            if off is not None:
+                parts.append(ExactPart(f"{name} {end} offcut", POST, BODY, shaped(off), IDENTITY, True))
         if ends.hinge is not None:
             parts.append(ExactPart(f"{name} foot", POST, BODY, shaped(foot(ends)), IDENTITY))
             parts.append(ExactPart(f"{name} wedge", POST, BODY, shaped(wedge(ends)), IDENTITY, True))
@@ -266,7 +296,7 @@ def _placed(built: Built) -> list[_Placed]:
             depth = _depth_in_filler(filler)
             out.append(_Placed(part.name, part.piece, False, part.shape, _box_of(part.shape), depth))
     bodies = {body.name: body for _, body in posts_of(built)}
-    for part in post_parts(built):
+    for part in (*post_parts(built), *post_piece_parts(built)):
         if not part.is_removed:
             solid = part.shape.Moved(location_of(part.move))
             out.append(

@@ -15,6 +15,8 @@ import numpy as np
 from .built import Built
 from .moves import IDENTITY
 from .placing import PostKey
+from .postpieces import closed_posts
+from .postpieceseams import rims_of, seam_names
 from .report import SeamReport
 from .seams import FILLER_SEAM, HINGE, POST, hinge_edges, post_edges
 from .skipweld import halving_order, skip_order, stretch_count
@@ -41,7 +43,7 @@ def parts_of(built, seam: SeamReport):
     """Return (part, mark, end, length) of every unbroken run; without stations one run of unknown place."""
     key = post_of(built, seam)
     if is_box(seam) and key is not None:
-        return _faces(built.ends[key], seam.kind)
+        return _faces(_box_edges(built, seam, key))
     if not seam.stations:
         return [("", None, None, seam.length_mm)] if seam.length_mm > _SHORTEST_MM else []
     along = np.array([s.along_mm for s in seam.stations])
@@ -66,10 +68,19 @@ def _outside(low, high, over):
     return [(low, min(high, over[0])), (max(low, over[1]), high)]
 
 
-def _faces(ends, kind):
-    """Return the four faces of a post's box, at its cut or its hinge, opposite ones one after the other."""
-    edges_of = hinge_edges if kind == HINGE else post_edges
-    edges = dict(zip(FACES, edges_of(ends)[0], strict=True))
+def _box_edges(built, seam, key):
+    """Return the first piece's edges around the box: at the post's cut, its hinge, or an end of its piece."""
+    closed = closed_posts(built).get(key)
+    if seam.kind == HINGE:
+        return hinge_edges(built.ends[key])[0]
+    if closed is None:
+        return post_edges(built.ends[key])[0]
+    return rims_of(closed)[seam_names(closed).index(seam.name)][0]
+
+
+def _faces(box_edges):
+    """Return the four faces of a post's box, opposite ones one after the other."""
+    edges = dict(zip(FACES, box_edges, strict=True))
     parts = []
     for face in ("front", "rear", "inner", "outer"):
         points = edges[face].point_mm

@@ -9,6 +9,7 @@ from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
 from model.plan import NewMetal, Plan, PostCut, PostShift, RoofMove, WindowMove
 from model.plandict import plan_to_dict
+from model.postpiecereport import CutBackMark, PostPieceReport, PostWall
 from model.report import (
     EdgeMark,
     Finding,
@@ -204,6 +205,51 @@ def sample_filler(**changed):
     return NewMetalReport(**{**values, **changed})
 
 
+def sample_post_piece(side="right"):
+    """Return a post's piece, 4 in long, and what is told of it as new metal."""
+    name = f"post piece B {side}"
+    wall = PostWall(
+        wall="front",
+        corners_mm=((0.0, 0.0), (50.8, 0.0), (57.15, 104.775), (6.35, 104.775)),
+        diagonal=(1, 3),
+        diagonal_mm=113.78,
+        twist_mm=0.79375,
+        area_mm2=5322.57,
+    )
+    piece = PostPieceReport(
+        name=name,
+        lower_back_mm=92.075,
+        upper_back_mm=9.525,
+        length_mm=101.6,
+        climb=0.385,
+        set_in_mm=0.0,
+        edges=(
+            CutBackMark(
+                edge="axis",
+                lower_mm=(1016.0, 584.2, 1177.925),
+                upper_mm=(1016.0, 580.0, 1339.85),
+                lower_back_mm=95.25,
+                upper_back_mm=9.525,
+            ),
+        ),
+    )
+    metal = sample_filler(
+        name=name,
+        kind="post piece",
+        side=side,
+        ends=(f"post B {side} lower", f"post B {side} upper"),
+        open_corner_mm=0.0,
+        blank_mm=None,
+        crown_mm=None,
+        max_strain=None,
+        doubt_strain=None,
+        can_be_rolled=None,
+        mass_kg=0.321,
+        walls=(wall,),
+    )
+    return piece, metal
+
+
 def sample_trim(**changed):
     """Return a trim line of the roof above the window panel, 1/2 in deep at the centreline."""
     stations = tuple(
@@ -366,7 +412,7 @@ def sample_report(unit="in", name="two and a quarter", **changed):
     values = {
         "car": {"name": "tiny cab", "unit": unit},
         "plan": plan_to_dict(plan),
-        "posts": (sample_post(), sample_post(side="left")),
+        "posts": (sample_post(piece=sample_post_piece()[0]), sample_post(side="left")),
         "seams": (
             sample_seam(),
             sample_seam("strip", kind="strip", gap_mm=None, step_mm=None, min_at_mm=None, max_at_mm=None),
@@ -413,7 +459,7 @@ def sample_report(unit="in", name="two and a quarter", **changed):
             skin_area_mm2=5.0e6,
             removed_area_mm2=2.5e5,
         ),
-        "new_metal": (sample_filler(),),
+        "new_metal": (sample_filler(), sample_post_piece()[1]),
         "findings": (
             sample_finding("the ends meet askew.", 0.7, 0.5, "deg", "tilt"),
             sample_finding("the upper end lands forward of the lower one.", 36.5, 1.5),

@@ -22,10 +22,12 @@ def metal_lines(report: Report, unit: str) -> list[str]:
     if not report.new_metal:
         return []
     lines = [HEAD, *table_lines(SIZE_HEADS, [size_cells(metal, unit) for metal in report.new_metal])]
-    lines += ["", *table_lines(BLANK_HEADS, [blank_cells(metal, unit) for metal in report.new_metal])]
-    lines += trapezium_lines(report.new_metal, unit)
-    lines += ["", *table_lines(FIT_HEADS, [fit_cells(metal, unit) for metal in report.new_metal]), ""]
-    for metal in report.new_metal:
+    fillers = [metal for metal in report.new_metal if not metal.walls]
+    if fillers:
+        lines += ["", *table_lines(BLANK_HEADS, [blank_cells(metal, unit) for metal in fillers])]
+        lines += trapezium_lines(fillers, unit)
+        lines += ["", *table_lines(FIT_HEADS, [fit_cells(metal, unit) for metal in fillers]), ""]
+    for metal in fillers:
         lines += wrapped(f"{metal.name}: {ends_words(metal, unit)}", "  ", "      ")
     return [*lines, "", *wrapped(total_words(report.new_metal, unit))]
 

@@ -5,6 +5,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from cases import CARS, car_of
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
@@ -17,13 +18,22 @@ from model.carfile import demo_closed_path
 from model.exactfaces import area_mm2, exact_faces
 from model.exactfillers import filler_face
 from model.exactkernel import location_of, surface_of
+from model.exactposts import lower_end, post_solid, upper_end
 from model.fillers import fillers_of
 from model.fillerseams import least_radius_mm
 from model.interference import interference_of
 from model.output.step import STOCK, assembly_of
 from model.planfile import read_plan
+from model.postpieces import closed_posts
 from model.skinlines import curvatures
-from model.solids import SURFACES, exact_interference, filler_parts, volume_mm3
+from model.solids import (
+    SURFACES,
+    exact_interference,
+    filler_parts,
+    post_parts,
+    post_piece_parts,
+    volume_mm3,
+)
 
 
 @lru_cache
@@ -98,9 +108,42 @@ def test_the_kernel_finds_a_root_gap_between_every_filler_and_its_pieces(car):
 @pytest.mark.parametrize("car", CARS)
 def test_new_metal_is_named_in_the_assembly_and_left_out_of_the_stock_car(car):
     names = {filler.name for filler in fillers_of(closed(car))}
+    names |= {piece.name for piece in closed_posts(closed(car)).values()}
     whole = {child.name for child in assembly_of(closed(car), form=SURFACES).children}
     stock = {child.name for child in assembly_of(closed(car), stays=STOCK, form=SURFACES).children}
     assert names <= whole and not names & stock and whole - names == stock
+
+
+@pytest.mark.parametrize("car", CARS)
+def test_post_pieces_and_stubs_are_valid_and_as_heavy_as_the_prismatoid_says(car):
+    """Stubs and what comes off them for a piece make up the ends that the plan cuts."""
+    built = closed(car)
+    pieces = closed_posts(built)
+    found = {part.name: part for part in (*post_piece_parts(built), *post_parts(built))}
+    assert all(BRepCheck_Analyzer(part.shape).IsValid() for part in found.values())
+    volume = {name: volume_mm3(part.shape) for name, part in found.items()}
+    for key, closed_post in pieces.items():
+        assert volume[closed_post.name] == pytest.approx(closed_post.box.metal_mm3, rel=1e-9)
+        name = f"post {' '.join(key)}"
+        whole = (lower_end(closed_post.ends), upper_end(closed_post.ends))
+        for end, stretch in zip(("lower", "upper"), whole, strict=True):
+            parts = volume[f"{name} {end}"] + volume.get(f"{name} {end} offcut", 0.0)
+            # A bent wall is ruled between its own two ends, the whole and the two parts a little differently.
+            assert parts == pytest.approx(volume_mm3(post_solid(stretch)), rel=1e-5), (name, end)
+
+
+@pytest.mark.parametrize("car", CARS)
+def test_a_post_piece_shares_nothing_with_its_stubs_and_stands_a_root_gap_off(car):
+    built = closed(car)
+    parts = {part.name: part for part in (*post_piece_parts(built), *post_parts(built))}
+    for key, closed_post in closed_posts(built).items():
+        piece = parts[closed_post.name].shape
+        for end in ("lower", "upper"):
+            part = parts[f"post {' '.join(key)} {end}"]
+            stub = part.shape.Moved(location_of(part.move))
+            assert volume_mm3(BRepAlgoAPI_Common(piece, stub).Shape()) == pytest.approx(0.0, abs=1e-6)
+            apart = BRepExtrema_DistShapeShape(piece, stub).Value()
+            assert apart == pytest.approx(built.plan.root_gap_mm, abs=1e-6)
 
 
 @pytest.mark.heavy

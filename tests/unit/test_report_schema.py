@@ -7,7 +7,7 @@ import jsonschema
 import pytest
 from sample_reports import sample_report, validator
 
-from model import doorreport
+from model import doorreport, postpiecereport
 from model import report as records
 from model.blankreport import Trapezium
 from model.files import packaged_schema
@@ -46,6 +46,10 @@ RECORDS_BY_SCHEMA = {
     "pane_corner": doorreport.PaneCorner,
     "door_leg": doorreport.DoorLeg,
     "well": doorreport.WellReport,
+    "new_metal": records.NewMetalReport,
+    "post_piece": postpiecereport.PostPieceReport,
+    "cut_back_mark": postpiecereport.CutBackMark,
+    "post_wall": postpiecereport.PostWall,
 }
 
 

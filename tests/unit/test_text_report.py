@@ -210,6 +210,18 @@ def test_comparison_sets_plans_side_by_side():
 def test_new_metal_is_told_with_its_ends_and_its_mass():
     text = report_text(sample_report())
     assert '11-1/4" (285.8) × 2-1/4" (57.2)' in text and "-1.2 %" in text
-    assert "NEW METAL" in text and "0.051 kg" in text and "In all 1 piece of 1.00 mm sheet" in text
+    assert "NEW METAL" in text and "0.051 kg" in text and "In all 2 pieces of 1.00 mm sheet" in text
     assert 'one end free at an opening, the other open, up to 1" (25.4) wide' in text
     assert "NEW METAL" not in report_text(sample_report(new_metal=()))
+
+
+def test_a_post_piece_is_told_with_its_marks_and_its_walls():
+    text = report_text(sample_report())
+    text = text[text.index("POST PIECES") : text.index("SEAMS: WHAT")]
+    assert re.search(r'B right +3-5/8" \(92\.1\) +3/8" \(9\.5\) +4" \(101\.6\) +2\.6 +0"', text)
+    assert re.search(r'axis +46-3/8" \(1177\.9\) +3-3/4" \(95\.3\) +52-3/4" \(1339\.9\) +3/8"', text)
+    assert re.search(r'right front +2" \(50\.8\) +2" \(50\.8\) +4-1/8" \(105\.0\) +4-1/8"', text)
+    assert re.search(r'right front +4-1/2" \(113\.8\) +first +1/32" \(0\.8\) +8 in²', text)
+    assert "local code and licensed practice" in " ".join(text.split())
+    assert max(map(len, text.splitlines())) <= 100
+    assert "POST PIECES" not in report_text(sample_report(posts=(sample_post(),)))

@@ -148,7 +148,7 @@ def test_order_of_work(name):
         wanted = [k for k in ("hinge", "post", "skin", "strip", "filler", "window", "gutter") if k in order]
         assert order == wanted
     posts = next(step.seams for step in plan.steps if kinds[step.seams[0]] == "post")
-    assert posts[:2] == ("A right, post", "A left, post")
+    assert [name.removesuffix(" lower") for name in posts[:2]] == ["A right, post", "A left, post"]
 
 
 def test_filler_and_time_follow_from_the_rules():
@@ -205,7 +205,7 @@ def test_the_command(tmp_path, monkeypatch, capsys):
 
 def test_new_metal_is_as_thick_as_it_says_and_lies_between_ready_edges():
     _, report, plan = demo("pickup closed")
-    gauge = {metal.name: metal.gauge_mm for metal in report.new_metal}
+    gauge = {metal.name: metal.gauge_mm for metal in report.new_metal if not metal.walls}
     long_edges = [s for s in plan.seams if s.kind == "filler" and s.pieces[0] not in gauge]
     assert len(long_edges) == 2 * len(gauge) > 0
     for seam in long_edges:
