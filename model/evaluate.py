@@ -71,7 +71,7 @@ def build_checked(car: Car, plan: Plan) -> Built:
 
 def report_of(built: Built) -> Report:
     """Return the report of a plan that has been carried out."""
-    return with_interference(with_blanks(fit_report_of(built), built), built)
+    return with_slow_numbers(with_blanks(fit_report_of(built), built), built)
 
 
 @lru_cache(maxsize=8)
@@ -98,7 +98,7 @@ def fit_report_of(built: Built) -> Report:
     return replace(report, findings=_findings(built, report))
 
 
-def with_interference(report: Report, built: Built) -> Report:
+def with_slow_numbers(report: Report, built: Built) -> Report:
     """Return the report with what runs into what, trim lines, the side glass, and the findings."""
     interference, trims, panes = _slow_numbers(built)
     report = replace(report, interference=interference, trims=trims, side_glass=panes)

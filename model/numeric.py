@@ -33,10 +33,19 @@ def horner(terms, x, order=0):
     """
     out = [terms[-1]]
     for term in terms[-2::-1]:
-        raised = [k * out[k - 1] if k > 1 else out[0] for k in range(1, min(len(out), order) + 1)]
-        ahead = [d * x + r for d, r in zip(out[1:], raised, strict=False)]
-        out = [out[0] * x + term, *ahead, *raised[len(ahead) :]]
-    return out + [np.zeros_like(out[0])] * (order + 1 - len(out))
+        top = len(out) - 1
+        if top < order:  # the next derivative begins
+            out.append((top + 1) * out[top] if top else out[0])
+        for k in range(top, 0, -1):
+            ahead = out[k] * x
+            ahead += k * out[k - 1] if k > 1 else out[0]
+            out[k] = ahead
+        ahead = out[0] * x
+        ahead += term
+        out[0] = ahead
+    while len(out) <= order:
+        out.append(np.zeros_like(out[0]))
+    return out
 
 
 def dot(a, b):

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from .built import Built
-from .evaluate import fit_report_of, with_interference
+from .evaluate import fit_report_of, with_slow_numbers
 from .metalblanks import with_blank
 from .plandict import plan_to_dict
 from .report import Report
@@ -35,10 +35,10 @@ def report_steps(built: Built) -> Iterator[Report]:
     report = fit_report_of(built)
     if report.new_metal:
         yield report
-    report = with_interference(report, built)
+    report = with_slow_numbers(report, built)
     yield report
     for metal in [metal for metal in report.new_metal if not metal.walls]:
         report = with_blank(report, built, metal.name)
         yield report
     if report.new_metal:
-        yield with_interference(report, built)  # its findings anew, by the blanks; the rest is remembered
+        yield with_slow_numbers(report, built)  # its findings anew, by the blanks; the rest is remembered

@@ -16,7 +16,7 @@ import pytest
 
 from model.built import remembered_shape
 from model.carfile import demo_car_path, demo_plan_path, read_car
-from model.evaluate import build_checked, evaluate, fit_report_of, with_interference
+from model.evaluate import build_checked, evaluate, fit_report_of, with_slow_numbers
 from model.planfile import read_plan
 
 pytestmark = pytest.mark.benchmark
@@ -118,7 +118,7 @@ def test_stages_of_evaluate(car, changed):
         times.append(time.perf_counter())
         report = fit_report_of(built)
         times.append(time.perf_counter())
-        with_interference(report, built)
+        with_slow_numbers(report, built)
         times.append(time.perf_counter())
         laps.append(np.diff(times))
     names = "  pieces", "  posts, seams, glass", "  interference"
