@@ -162,7 +162,7 @@ def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
     # Ends: where the gap is the root gap, or carried on to the end of what faces.
     limits, depths = np.array([_end(met, at, need, run, path, from_mm, along, depth, k) for k in (0, -1)]).T
     q, t, n = path.at(limits)
-    ends, end_normals = _on_skin(q - depths[:, None] * cross(t, n), _edge_of(path, limits), grids, move)
+    ends, end_normals, _ = _on_skin(q - depths[:, None] * cross(t, n), _edge_of(path, limits), grids, move)
     along, depth, line, normal = (
         np.concatenate([extra[:1], own, extra[1:]])
         for extra, own in ((limits, along), (depths, depth), (ends, line), (end_normals, normal))
@@ -218,15 +218,14 @@ def _carried_on(paths, at, line, end, spacing_mm, root, edge, grids, move):
 
 def _at_root_gap(stays, tangent, normal, start, root, edges, grids, move):
     """Return the trimmed skin's points at the root gap from the places that stay, and the normals there."""
-    line, own = _on_skin(start, edges, grids, move)
+    line, own, uv = _on_skin(start, edges, grids, move)
     for _ in range(STEPS):
         up = normal + own
         up = unit(up - dot(up, tangent)[:, None] * tangent)
         away, r = cross(tangent, up), line - stays
         off = root - dot(r, away)
-        line, own = _on_skin(
-            line + off[:, None] * away - dot(r, tangent)[:, None] * tangent, edges, grids, move
-        )
+        to = line + off[:, None] * away - dot(r, tangent)[:, None] * tangent
+        line, own, uv = _on_skin(to, edges, grids, move, uv)
         if np.abs(off).max() < 1e-5:
             break
     return line, own
@@ -238,15 +237,20 @@ def _edge_of(path, along):
     return np.array(path.edges)[k]
 
 
-def _on_skin(points, edges, grids, move):
-    """Return the nearest places of the trimmed piece's own skin, and the normals there."""
-    out, normals = np.empty((2, *points.shape))
+def _on_skin(points, edges, grids, move, near_uv=None):
+    """Return the nearest places of the trimmed piece's own skin, the normals there, and their (u, v).
+
+    ``near_uv``, where they were found before, saves the search.
+    """
+    place, normal = np.empty((2, *points.shape))
+    uv = np.empty((len(points), 2))
     back = move.inverse().points(points)
-    for k in np.unique(edges):
-        here = edges == k
-        foot = grids[k].foot(back[here])
-        out[here], normals[here] = move.points(foot.point), move.vectors(foot.normal)
-    return out, normals
+    of = np.array([id(grid) for grid in grids])[edges]
+    for grid in {id(grids[k]): grids[k] for k in edges.tolist()}.values():
+        here = of == id(grid)
+        foot = grid.foot(back[here], None if near_uv is None else near_uv[here])
+        place[here], normal[here], uv[here] = foot.point, foot.normal, foot.uv
+    return move.points(place), move.vectors(normal), uv
 
 
 def _end(met, at, need, run, path, from_mm, along, depth, k):
