@@ -1,14 +1,17 @@
 """One word of the plan for a way of doing it; the ways side by side."""
 
 import json
-from dataclasses import replace
+from dataclasses import fields, replace
 
+import jsonschema
 import pytest
 from invented_cars import wedge_car
+from sample_reports import validator
 
 from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from model.errors import PlanError
 from model.evaluate import build_checked, evaluate
+from model.files import packaged_schema
 from model.limits import drop_limit_mm
 from model.output.wayshtml import ways_page
 from model.output.waystext import ways_text
@@ -31,7 +34,7 @@ from model.plan import (
 from model.planfile import read_plan
 from model.plansettings import plan_with_settings
 from model.uncertainty import cut_working
-from model.waycomparison import compare_ways
+from model.waycomparison import WayComparison, WayReport, compare_ways
 from model.ways import as_way, leaned_posts, posts_between_openings
 
 LOOK = Plan(roof=RoofMove(front_drop_mm=D, rear_drop_mm=D))
@@ -144,6 +147,34 @@ def test_the_comparison_as_text_and_json(wedge_ways):
         assert words in text
     values = json.loads(json.dumps(wedge_ways.to_json(), allow_nan=False))
     assert [way["way"] for way in values["ways"]] == list(WAYS)
+
+
+def as_json(found):
+    return json.loads(json.dumps(found.to_json(), allow_nan=False))
+
+
+def test_json_keeps_the_contract(wedge_ways):
+    """Both what is carried out and what is refused; the schema has the records' fields, all asked for."""
+    jsonschema.Draft202012Validator.check_schema(packaged_schema("ways"))
+    schema = packaged_schema("ways")
+    assert set(schema["properties"]) == {field.name for field in fields(WayComparison)}
+    one = schema["$defs"]["way"]
+    assert set(one["properties"]) == set(one["required"]) == {field.name for field in fields(WayReport)}
+    refused = compare_ways(wedge_car(posts=("A",)), LOOK)
+    assert any(way.refused for way in refused.ways) and not any(way.refused for way in wedge_ways.ways)
+    for found in (wedge_ways, refused):
+        validator("ways").validate(as_json(found))
+
+
+@pytest.mark.parametrize(
+    "name, value", [("weld_mm", None), ("way", "sideways"), ("weld_hours", [1.0]), ("refused", "no room")]
+)
+def test_broken_json_is_caught(wedge_ways, name, value):
+    values = as_json(wedge_ways)
+    values["ways"][0][name] = value
+    assert not validator("ways").is_valid(values)
+    del values["ways"][0][name]
+    assert not validator("ways").is_valid(values)
 
 
 def test_the_page_shows_every_way_from_the_side(wedge_ways):
