@@ -220,8 +220,8 @@ def test_what_laps_or_gapes_is_not_ready():
     seams = {s.name: s for s in demo("pickup")[2].seams}
     lapping = seams["window panel to body"]
     assert lapping.gap_mm[0] < -5 and not lapping.is_ready
-    trimmed = next(s for s in demo("pickup closed")[2].seams if s.name == "window panel to body")
-    assert trimmed.gap_mm[0] > 0
+    trimmed = [s for s in demo("pickup closed")[2].seams if "window panel to body" in s.name]
+    assert trimmed and all(s.gap_mm[0] > 0 for s in trimmed)
     assert not demo("pickup")[2].seam("rear corner right, side skin").is_ready
 
 
