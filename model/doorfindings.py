@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from .built import Built
 from .doorreport import PaneReport
+from .doors import sill_cuts
 from .report import Finding
 from .units import shown
 
@@ -30,6 +31,26 @@ def door_findings(built: Built, panes: tuple[PaneReport, ...]) -> list[Finding]:
                     source="geometry",
                 )
             )
+    return found + _sill_findings(built, unit)
+
+
+def _sill_findings(built, unit):
+    found = []
+    for glass, (post, side), foot_mm in sill_cuts(built):
+        height_mm = float(built.ends[post, side].plane.point_mm[2])
+        found.append(
+            Finding(
+                kind="cut through a pane's lower edge",
+                where=f"{glass.opening.name} {glass.opening.side}",
+                message=f"The cut at {post}, {shown(height_mm, unit)} up, runs into the lower edge of this "
+                f"opening, whose corner is {shown(foot_mm, unit)} up: its pane and legs are not worked out. "
+                f"Cut {post} higher.",
+                measured=height_mm,
+                limit=foot_mm,
+                unit="mm",
+                source="geometry",
+            )
+        )
     return found
 
 

@@ -65,6 +65,7 @@ from .sideplaces import points_of_side
 from .skin import Grid
 
 _SAMPLES = 9  # along a leg, for the curve it makes on the skin
+LEAST_LEG_DEG = 20.0  # from level, assumed: no leg leans so far, no lower edge is so steep
 _PARALLEL = 1e-6  # sine of an angle at which two lines of a pane no longer meet
 
 
@@ -90,10 +91,29 @@ class Frame:
 
 def side_glass(built: Built) -> tuple[PaneReport, ...]:
     """Return every side pane that the plan changes, with its door."""
-    if not built.ends:
-        return ()
-    frames = (_frame(built, glass) for glass in built.shape.openings if glass.opening.grid == "side")
-    return tuple(_pane(built, frame) for frame in frames if frame is not None)
+    frames = _frames(built) if built.ends else []
+    return tuple(_pane(built, frame) for frame in frames if _flat_leg(frame) is None)
+
+
+def sill_cuts(built: Built) -> list[tuple[GlassOpening, PostKey, float]]:
+    """Return doors whose lower edge is cut instead of a leg, with the post there and its corner's height."""
+    frames = _frames(built) if built.ends else []
+    return [(frame.glass, *beside) for frame in frames if (beside := _flat_leg(frame)) is not None]
+
+
+def _frames(built: Built) -> list[Frame]:
+    sides = (glass for glass in built.shape.openings if glass.opening.grid == "side")
+    return [frame for glass in sides if (frame := _frame(built, glass)) is not None]
+
+
+def _flat_leg(frame: Frame) -> tuple[PostKey, float] | None:
+    """Return the post beside a door's leg that is none but its lower edge, and the height of its corner."""
+    for foot, top in zip(frame.feet, (frame.upper[0], frame.upper[-1]), strict=True):
+        run, rise = frame.corners_mm[top] - frame.corners_mm[foot]
+        if frame.kind == DOOR and abs(rise) < abs(run) * np.tan(np.radians(LEAST_LEG_DEG)):
+            ahead, behind = frame.posts if run < 0 else frame.posts[::-1]
+            return ahead or behind, float(frame.corners_mm[top, 1])
+    return None
 
 
 def _frame(built: Built, glass: GlassOpening) -> Frame | None:

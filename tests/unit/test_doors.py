@@ -18,6 +18,7 @@ from model.measured import Corner
 from model.output.doorhtml import side_glass_html
 from model.plan import Plan, PostLean, PostShift, RoofMove
 from model.planfile import read_plan
+from model.plansettings import plan_with_settings
 from model.sideplaces import points_of_side
 
 RAKE, TUMBLE, DROP = 32.0, 14.0, 50.0
@@ -413,3 +414,22 @@ def test_a_leg_leans_with_the_post_beside_it():
     # The leg stands 160 mm behind the post it leans with, so it does not quite meet where the post does.
     assert abs(door.legs[0].miss_fore_aft_mm) < 0.5 * abs(kept.legs[0].miss_fore_aft_mm)
     assert slope > 0 and door.legs[1].miss_fore_aft_mm == pytest.approx(0, abs=1e-6)
+
+
+def test_a_cut_through_a_doors_lower_edge_is_told_and_nothing_made_up():
+    """Found by random slider moves: a front leg that was the level lower edge had no length to be cut at."""
+    car = read_car(demo_car_path("pickup"))
+    plan = Plan(roof=RoofMove(front_drop_mm=40.0, rear_drop_mm=40.0), cut="square")
+    told = {}
+    for height in ("44-1/2", "48-1/2"):
+        report = evaluate(car, plan_with_settings(plan, [f"cut_height.A={height}"], car))
+        found = [f for f in report.findings if f.kind == "cut through a pane's lower edge"]
+        told[height] = (
+            [f.where for f in found],
+            sorted(p.side for p in report.side_glass if p.kind == "door"),
+        )
+        for finding in found:
+            assert finding.limit == pytest.approx(44.5 * 25.4), finding.message
+            assert "Cut A higher" in finding.message
+    assert told["48-1/2"] == ([], ["left", "right"])
+    assert told["44-1/2"][1] == [] and sorted(told["44-1/2"][0]) == ["door glass left", "door glass right"]
