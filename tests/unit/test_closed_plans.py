@@ -5,11 +5,16 @@ import pytest
 from model.carfile import demo_car_names, demo_car_path, demo_closed_way_path, demo_plan_path, read_car
 from model.cliwords import named_plan
 from model.evaluate import build_checked, fit_report_of
-from model.fillerruns import STEP_FROM_MM
+from model.fillerruns import CORNER, STEP_FROM_MM
+from model.fillers import closes_from_mm
+from model.fit import SPACING_MM
+from model.metalfindings import BREAK_LIMIT_DEG
 from model.plan import FORWARD, LAID_BACK, SPLIT, WAYS
 from model.planfile import read_plan
-from model.seams import seam_reports
+from model.seams import FILLER_SEAM, POST, seam_reports
 from model.ways import leaned_posts, posts_between_openings
+
+OFF_MM = 0.25  # of the root gap: what it gives way by where two fillers share a corner; 0.215 seen
 
 CASES = [(name, way) for name in demo_car_names() for way in WAYS]
 
@@ -66,3 +71,26 @@ def test_skin_beside_a_post_that_meets_is_closed_by_its_weld(case):
 
 def _name(key):
     return f"{key[0]} {key[1]},"
+
+
+def test_what_is_left_is_within_what_a_weld_and_a_hammer_close_or_is_a_finding(case):
+    """Largest gap, step, lap and break of the line of the closed roof, seam by seam."""
+    _, _, built, _ = case
+    report = fit_report_of(built)
+    told = {(finding.kind, finding.where) for finding in report.findings}
+    limit_mm = closes_from_mm(built)
+    for seam in report.seams:
+        is_box = seam.kind == POST or seam.name.endswith(", post")
+        if seam.gap_mm is None:
+            continue
+        step_mm = max(abs(seam.step_mm.min), abs(seam.step_mm.max))
+        assert seam.gap_mm.max <= limit_mm or (is_box and ("gap", seam.name) in told), seam.name
+        assert seam.gap_mm.min > -1e-3, seam.name
+        assert is_box or step_mm <= STEP_FROM_MM + 0.01, seam.name
+        if not is_box and seam.kind != FILLER_SEAM:
+            assert seam.edge_mm - seam.facing_mm <= SPACING_MM or ("open gap", seam.name) in told, seam.name
+    for metal in (m for m in report.new_metal if m.kind != "post piece"):
+        assert all(edge.tangent_break_deg < BREAK_LIMIT_DEG for edge in metal.edges), metal.name
+        assert all(edge.off_root_gap_mm < OFF_MM for edge in metal.edges), metal.name
+        if CORNER in metal.ends:
+            assert ("open corner", metal.name) in told
