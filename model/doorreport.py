@@ -32,6 +32,7 @@ class DoorLeg:
     upper_mm: Point
     miss_fore_aft_mm: float  # if the whole frame came down with the roof
     miss_across_mm: float
+    bead_mm: float  # around the frame's section, assumed, in the cut plane
     room_mm: float  # from the cuts to the nearer end of the straight leg; below zero: too short
 
 

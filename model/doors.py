@@ -54,6 +54,7 @@ import shapely
 
 from .built import Built
 from .doorreport import DOOR, FIXED, DoorLeg, PaneCorner, PaneReport, WellReport
+from .doorwelds import leg_bead_mm
 from .measured import Opening, Post
 from .moves import IDENTITY, RigidMove
 from .numeric import unit
@@ -261,6 +262,8 @@ def _leg(built: Built, frame: Frame, end: int) -> DoorLeg:
     miss_fore_aft, miss_across = ends.miss_mm
     lean_side, lean_front = ends.lean_deg
     lower, upper = line.lines(ends.s_lower)[0], line.lines(ends.s_upper)[0]
+    t, w, d = (vector[0] for vector in line.frame(ends.s_lower[0])[1:])
+    n = ends.plane.normal
     return DoorLeg(
         leg=name,
         post=key[0],
@@ -274,6 +277,7 @@ def _leg(built: Built, frame: Frame, end: int) -> DoorLeg:
         upper_mm=tuple(upper.tolist()),
         miss_fore_aft_mm=miss_fore_aft,
         miss_across_mm=miss_across,
+        bead_mm=leg_bead_mm(float(n @ w / (n @ t)), float(n @ d / (n @ t))),
         room_mm=room_above_mm(ends),
     )
 

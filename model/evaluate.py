@@ -12,6 +12,7 @@ from .carfindings import car_findings
 from .closing import closed
 from .doorfindings import door_findings
 from .doors import side_glass
+from .doorwelds import door_seams
 from .errors import PlanError
 from .fillers import fillers_of
 from .fillerseams import closed_seam_reports, new_metal_reports
@@ -101,7 +102,15 @@ def fit_report_of(built: Built) -> Report:
 def with_slow_numbers(report: Report, built: Built) -> Report:
     """Return the report with what runs into what, trim lines, the side glass, and the findings."""
     interference, trims, panes = _slow_numbers(built)
-    report = replace(report, interference=interference, trims=trims, side_glass=panes)
+    welds = door_seams(panes, built.plan.root_gap_mm)
+    report = replace(
+        report,
+        interference=interference,
+        trims=trims,
+        side_glass=panes,
+        door_seams=welds,
+        door_frame_weld_mm=sum(seam.length_mm for seam in welds),
+    )
     return replace(report, findings=_findings(built, report))
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 
 from .blankreport import Trapezium
+from .doorframes import DoorSeam
 from .doorreport import PaneReport
 from .panelreport import PanelFit
 from .piecutreport import PieCutReport
@@ -458,7 +459,8 @@ class Report:
     ``split`` is None where the roof stays in one piece, ``uncertainty``
     where it was not asked for; ``trims`` come with ``interference``.  With new
     metal in the plan, seams, interference and totals are those of the closed
-    roof; ``trims`` are what to cut before it.
+    roof; ``trims`` are what to cut before it.  ``door_seams`` come with
+    ``side_glass``.
     """
 
     car: dict
@@ -475,6 +477,8 @@ class Report:
     split: SplitReport | None = None
     uncertainty: Uncertainty | None = None
     new_metal: tuple[NewMetalReport, ...] = ()
+    door_seams: tuple[DoorSeam, ...] = ()
+    door_frame_weld_mm: float = 0.0  # of all of them; no part of the shell's totals
 
     def to_json(self) -> dict:
         """Return plain lists, dicts, numbers and strings, as the schema says."""

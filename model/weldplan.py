@@ -20,6 +20,8 @@ from __future__ import annotations
 import numpy as np
 
 from .built import Built
+from .doors import side_glass
+from .doorwelds import door_seams
 from .layout import WINDOW
 from .report import Report, SeamReport
 from .roofparts import ROOF, is_roof
@@ -55,6 +57,7 @@ BOTH_SIDES, OUTSIDE, PART = "both sides", "outside only", "both sides, outside o
 def weld_plan(built: Built, report: Report) -> WeldPlan:
     """Return how the seams of a report are welded."""
     seams = tuple(_seam(built, report, seam) for seam in report.seams)
+    doors = door_seams(side_glass(built), built.plan.root_gap_mm)
     filler = _summed(s.filler_g for s in seams)
     arc = _summed(s.arc_min for s in seams)
     return WeldPlan(
@@ -71,6 +74,8 @@ def weld_plan(built: Built, report: Report) -> WeldPlan:
         arc_min=arc,
         bench_min=(arc[0] / ARC_SHARE[1], arc[1] / ARC_SHARE[0]),
         rules=RULES,
+        door_seams=doors,
+        door_frame_mm=sum(seam.length_mm for seam in doors),
     )
 
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
+from .doorframes import DoorSeam
+
 Point = tuple[float, float, float]
 Range = tuple[float, float]
 
@@ -120,6 +122,8 @@ class WeldPlan:
     arc_min: Range
     bench_min: Range  # arc time over the share of the hours in which the arc burns
     rules: tuple[WeldRule, ...]
+    door_seams: tuple[DoorSeam, ...] = ()  # of the doors' own frames: in none of the sums above
+    door_frame_mm: float = 0.0
 
     def to_json(self) -> dict:
         """Return plain lists, dicts, numbers and strings, as the schema says."""

@@ -369,6 +369,7 @@ def sample_pane(**changed):
         upper_mm=(275.4, 630.9, 1201.4),
         miss_fore_aft_mm=-35.3,
         miss_across_mm=10.7,
+        bead_mm=92.0,
         room_mm=184.0,
     )
     values = {

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from ..doorframes import DoorSeam
 from ..doorreport import DOOR, PaneReport
-from .cells import angle_cell, gap_cell, length_cell, place_cell, signed_cell, table_lines, wrapped
+from ..units import shown
+from .cells import angle_cell, gap_cell, length_cell, long_cell, place_cell, signed_cell, table_lines, wrapped
 
 DOOR_NOTE = (
     "A door's legs stay on their own lines and its rail comes down with the roof; the corners are re-made "
@@ -42,6 +44,28 @@ def side_glass_lines(panes: tuple[PaneReport, ...], unit: str) -> list[str]:
     for text in dict.fromkeys(text for pane in panes for text in pane.to_measure):
         lines += wrapped(f"To measure: {text}", "  ", "      ")
     return [*lines, *wrapped(CAUTION_SIDE_GLASS, "  Caution: ", "  ")]
+
+
+def door_frame_words(seams: tuple[DoorSeam, ...], unit: str) -> str:
+    """Say how much weld the doors' own frames have, apart from the shell's."""
+    if not seams:
+        return "none"
+    w, d = (shown(mm, unit) for mm in seams[0].section_mm)
+    count, length = sum(seam.count for seam in seams), sum(seam.length_mm for seam in seams)
+    return f"{long_cell(length, unit)} in {count} welds; section {w} x {d}, assumed"
+
+
+def door_seam_lines(seams: tuple[DoorSeam, ...], unit: str) -> list[str]:
+    """Return the welds of the doors' upper frames; nothing where there is none."""
+    if not seams:
+        return []
+    rows = [[seam.name, seam.kind, str(seam.count), length_cell(seam.length_mm, unit)] for seam in seams]
+    words = door_frame_words(seams, unit)
+    return [
+        "DOOR FRAMES: WHAT IS WELDED   around the section; no part of the shell's seams and totals",
+        *table_lines(["weld", "kind", "welds", "length"], rows, words=2),
+        *wrapped(f"In all {words}: measure the frame before you count on it."),
+    ]
 
 
 def _panes(panes, unit):

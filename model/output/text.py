@@ -17,7 +17,7 @@ from .cells import (
     volume_cell,
     wrapped,
 )
-from .doortext import side_glass_lines
+from .doortext import door_seam_lines, side_glass_lines
 from .leantext import lean_lines
 from .metaltext import metal_lines
 from .paneltext import panel_lines
@@ -77,6 +77,7 @@ def report_text(report: Report) -> str:
         metal_lines(report, unit),
         post_piece_lines(report, unit),
         _seams(report, unit),
+        door_seam_lines(report.door_seams, unit),
         trim_lines(report, unit),
         _interference(report, unit),
         _totals(report, unit),

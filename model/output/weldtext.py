@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ..weldreport import WeldPlan
 from .cells import gap_cell, length_cell, long_cell, place_cell, table_lines, wrapped
+from .doortext import door_frame_words
 from .text import CAUTION_CUT, CAUTION_ROAD, CAUTION_WELD
 
 CAUTION_FUME = (
@@ -55,7 +56,7 @@ def total_rows(plan: WeldPlan, unit: str) -> list[tuple[str, str]]:
         ),
         ("arc burning", f"{_range(plan.arc_min, 0)} min"),
         ("at the car", f"{_range([m / 60 for m in plan.bench_min], 1)} h, fitting and grinding on top"),
-        ("not counted", "the legs of door frames, whose section was not measured"),
+        ("door frames, apart", door_frame_words(plan.door_seams, unit)),
     ]
 
 

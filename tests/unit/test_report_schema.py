@@ -10,6 +10,7 @@ from sample_reports import sample_report, validator
 from model import doorreport, postpiecereport
 from model import report as records
 from model.blankreport import Trapezium
+from model.doorframes import DoorSeam
 from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
 from model.piecutreport import PieCutReport
@@ -25,6 +26,7 @@ RECORDS_BY_SCHEMA = {
     "hinge_mark": records.HingeMark,
     "seam": records.SeamReport,
     "pie_cut": PieCutReport,
+    "door_seam": DoorSeam,
     "trapezium": Trapezium,
     "station": records.SeamStation,
     "spread": records.Spread,
