@@ -98,11 +98,11 @@ class PreviewPage(widgets.VBox):
         buttons = self.undo_button, self.redo_button, self.stock_button, self.back_button
         top = _row(self.car_choice, self.car_path, *buttons, self.views)
         below = widgets.HBox(
-            [self.silhouette, widgets.VBox([self.legend, _row(*self.toggles.values()), *self._files()])],
+            [self.silhouette, widgets.VBox(self._files())],
             layout={"flex_flow": "row wrap", "width": "100%", "align_items": "flex-start"},
         )
-        for part in below.children:
-            part.layout.flex, part.layout.min_width = "1 1 400px", "0"
+        for part, width in zip(below.children, ("640px", "380px"), strict=True):
+            part.layout.flex, part.layout.min_width = f"1 1 {width}", "0"
         cautions = widgets.HTML(
             "".join(
                 f'<p class="pd-caution">{text}</p>' for text in (CAUTION_CUT, CAUTION_WELD, CAUTION_GLASS)
@@ -120,9 +120,20 @@ class PreviewPage(widgets.VBox):
             ]
         )
         self.legend.value = legend_html("in")
-        looks = _row(self.before, self.way_of_before, self.dim)
+        looks = _row(self.before, self.way_of_before, self.dim, *self.toggles.values())
         beside = section("Other plans: keep, and hold against each other", self.comparison)
-        parts = [top, self.headline, self.status, self.view, looks, self.controls_box, below, beside, tables]
+        parts = [
+            top,
+            self.headline,
+            self.status,
+            self.view,
+            looks,
+            self.legend,
+            self.controls_box,
+            below,
+            beside,
+            tables,
+        ]
         return [widgets.HTML(style_html()), *parts]
 
     def _files(self):

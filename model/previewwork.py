@@ -131,7 +131,7 @@ KINDS = (
 )
 
 
-class LongWork(widgets.VBox):
+class LongWork(widgets.HBox):
     """A row for each kind of long work.
 
     Attributes
@@ -148,9 +148,12 @@ class LongWork(widgets.VBox):
         for row in self.rows.values():
             groups.setdefault(row.kind.group, []).append(row)
         parts = [
-            part for group, rows in groups.items() for part in (widgets.HTML(heading_html(group)), *rows)
+            widgets.VBox(
+                [widgets.HTML(heading_html(group)), *rows], layout={"flex": "1 1 340px", "min_width": "0"}
+            )
+            for group, rows in groups.items()
         ]
-        super().__init__(parts, layout={"width": "100%"})
+        super().__init__(parts, layout={"width": "100%", "flex_flow": "row wrap", "grid_gap": "0 22px"})
         self.add_class("pd-work")
 
     def take_car(self, car: Car, car_name: str):
@@ -198,11 +201,11 @@ class WorkRow(widgets.VBox):
         self.button = widgets.Button(
             description=kind.label,
             icon=kind.icon,
-            layout={"width": "170px"},
+            layout={"width": "165px"},
             tooltip=f"{kind.label}, in peace",
         )
         self.path = widgets.Text(
-            placeholder=f"{kind.label}: where to", continuous_update=False, layout={"width": "220px"}
+            placeholder=f"{kind.label}: where to", continuous_update=False, layout={"width": "190px"}
         )
         self.path.layout.display = None if kind.file_name else "none"
         self.cancel = widgets.Button(
@@ -210,7 +213,8 @@ class WorkRow(widgets.VBox):
         )
         self.bar = widgets.FloatProgress(min=0.0, max=1.0, layout={"width": "150px"})
         self.bar.tooltip = f"{kind.label}: how far it has come"
-        self.result = widgets.HTML()
+        self.result = widgets.HTML(layout={"display": "none"})
+        self.result.observe(self._show_result, "value")
         self.button.on_click(lambda _: self.begin())
         self.cancel.on_click(lambda _: self.end())
         self._show_working(False)
@@ -291,6 +295,9 @@ class WorkRow(widgets.VBox):
                 self.path.value, f"must end in {' or '.join(endings)}.", "Give the file such a name."
             )
         return str(path.resolve())
+
+    def _show_result(self, change):
+        self.result.layout.display = None if change["new"] else "none"
 
     def _show_progress(self, called, share, words):
         self.bar.value = share
