@@ -34,6 +34,7 @@ from .output.measures import measures_html
 from .output.placenotes import place_notes
 from .output.ribbonsvg import ribbons_html
 from .output.sureness import sureness_html
+from .output.workhtml import OPEN_ROOF, remedies_html, welding_html
 from .plan import Plan, WindowMove
 from .planfile import read_plan, write_plan
 from .planhistory import PlanHistory
@@ -45,6 +46,7 @@ from .report import Report
 from .reportsteps import quick_report, report_steps, without_new_metal
 from .restwork import Clock, done_in_steps, in_plain_words, uncertainties
 from .silhouette import side_drawing
+from .weldplan import weld_plan
 
 LOOKING = "Looking for what runs into what …"
 WITHOUT_METAL = "Looking at the pieces without new metal: that is worked out when no slider moves …"
@@ -261,6 +263,7 @@ class Preview(PreviewPage):
             self.silhouette.value = f"{side}{ribbons_html(report)}"
             clock.lap("side view")
             self.posts.value, self.seams.value = posts_html(report), seams_html(report)
+            self.remedies.value, self.welding.value = remedies_html(report), OPEN_ROOF
             self.window.value, self.findings.value = window_html(report), findings_html(report)
             self.view.notes = place_notes(report)
             clock.lap("tables")
@@ -330,6 +333,7 @@ class Preview(PreviewPage):
                 self._draw_rest(built)
             self._show_numbers()
             yield
+        self.welding.value = welding_html(weld_plan(built, self.report))
         if any(looking in self.status.value for looking in (LOOKING, WITH_METAL)):  # no refusal since
             self._say("")
         self.comparison.present(built, self.report)

@@ -80,7 +80,7 @@ class PreviewPage(widgets.VBox):
         self.headline, self.silhouette = widgets.HTML(), widgets.HTML()
         self.posts, self.seams, self.window = (widgets.HTML() for _ in range(3))
         self.findings, self.measures = widgets.HTML(), widgets.HTML()
-        self.sureness = widgets.HTML()
+        self.sureness, self.remedies, self.welding = (widgets.HTML() for _ in range(3))
         self.controls_box = widgets.VBox()
         self.plan_path = _path("plan file", "220px")
         self.save_button = _button("save plan", "save", "Write the plan in the picture to that file")
@@ -112,9 +112,10 @@ class PreviewPage(widgets.VBox):
             [
                 section("The measured car: what to measure again before any plan", self.measures),
                 section("Findings, worst first", self.findings),
-                section("Posts: what to cut, where the ends land", self.posts),
+                section("Posts: what to cut, where the ends land", widgets.VBox([self.posts, self.remedies])),
                 section("How sure: what the tape leaves open", self.sureness),
                 section("Seams", self.seams),
+                section("Weld plan", self.welding),
                 section("Glass", self.window),
                 cautions,
             ]

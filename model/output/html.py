@@ -162,7 +162,7 @@ def posts_html(report: Report) -> str:
         "the plan",
     ]
     places = [f"{p.post} {p.side}" for p in report.posts]
-    return _table(heads, rows, "The posts are not cut.", words=(0, 5, 6), places=places)
+    return table_html(heads, rows, "The posts are not cut.", words=(0, 5, 6), places=places)
 
 
 def _miss(post, unit):
@@ -191,7 +191,7 @@ def seams_html(report: Report) -> str:
     ]
     heads = ["seam", "kind", "weld", "gap (− lap)", "step"]
     places = [s.name for s in report.seams]
-    table = _table(heads, rows, "Nothing is welded.", words=(0, 1), places=places)
+    table = table_html(heads, rows, "Nothing is welded.", words=(0, 1), places=places)
     return table + trims_html(report) + new_metal_html(report)
 
 
@@ -213,7 +213,7 @@ def trims_html(report: Report) -> str:
         return ""
     heads = ["where two pieces lap", "trim the", "from the", "along its edge", "up to", "falls off"]
     places = [trim.seam for trim in report.trims]
-    return _table(heads, rows, "", words=(0, 1, 2), places=places)
+    return table_html(heads, rows, "", words=(0, 1, 2), places=places)
 
 
 def new_metal_html(report: Report) -> str:
@@ -234,7 +234,7 @@ def new_metal_html(report: Report) -> str:
     if not rows:
         return ""
     heads = ["new metal", "width", "area", "mass", "closes a gap of", "tightest bend", "break"]
-    return _table(heads, rows, "", words=(0,), places=[metal.name for metal in report.new_metal])
+    return table_html(heads, rows, "", words=(0,), places=[metal.name for metal in report.new_metal])
 
 
 def _range(spread, unit):
@@ -265,7 +265,7 @@ def window_html(report: Report) -> str:
         rows.append(
             _row("room over the owner's head", head.clearance_before_mm, head.clearance_after_mm, unit)
         )
-    return _table(["", "stock", "chopped"], rows, "")
+    return table_html(["", "stock", "chopped"], rows, "")
 
 
 def _view_angle(deg):
@@ -307,7 +307,7 @@ def finding_list_html(findings, empty: str) -> str:
     return f'<ul class="pd-findings">{"".join(out)}</ul>'
 
 
-def _table(heads, rows, empty, words=(0,), places=()):
+def table_html(heads, rows, empty, words=(0,), places=()):
     """A table; a row with a place lights it in the 3-D view when it is chosen."""
     if not rows:
         return f'<p class="pd-quiet">{empty}</p>'
