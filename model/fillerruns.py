@@ -33,8 +33,10 @@ from .built import Built
 from .edges import SAME_PLACE_MM, Edge, Edges, joined
 from .fit import faced_places, read_across
 from .layout import METAL
-from .seams import Seam, seam_edges
+from .plancheck import LEAST_FILLER_MM
+from .seams import HINGE, SKIN, STRIP, WINDOW_SEAM, Seam, seam_edges
 
+CLOSED_KINDS = (SKIN, WINDOW_SEAM, STRIP, HINGE)
 SPACING_MM = 6.0  # of the places at which a seam is asked whether it is open
 SHORTEST_MM = 2.0  # assumed: a weld bridges a shorter run
 STEP_FROM_MM = 3.175  # 1/8 in: less is drawn flush with hammer and dolly; common practice, no source
@@ -42,6 +44,28 @@ REACH = 4.0  # assumed; of the opening's width: how far a filler goes on past th
 _JUMP = 4.0  # a facing place that moves on so many times as fast as its own is on another stretch
 
 OPENING, BEAD, FILLER, CORNER = "opening", "bead", "filler", "corner"
+
+
+def is_closed_by_metal(seam: Seam) -> bool:
+    """Return whether new metal goes into a seam where it stands open."""
+    return seam.kind in CLOSED_KINDS
+
+
+def closes_from_mm(built: Built) -> float:
+    """Return the gap from which the plan puts new metal in, where it asks for any. [mm]
+
+    By default the widest gap a butt weld closes, but never so narrow that
+    two root gaps leave nothing between them.
+    """
+    plan = built.plan
+    if plan.new_metal is not None and plan.new_metal.closes_from_mm is not None:
+        return plan.new_metal.closes_from_mm
+    return max(widest_weld_mm(built), 2 * plan.root_gap_mm + LEAST_FILLER_MM)
+
+
+def widest_weld_mm(built: Built) -> float:
+    """Return the widest gap that a butt weld closes on this car; see findings' GAP_SOURCE. [mm]"""
+    return max(built.shape.car.gauge_mm, built.plan.root_gap_mm, built.plan.kerf_mm) + 0.1
 
 
 @dataclass(frozen=True, eq=False)

@@ -46,14 +46,14 @@ from scipy.interpolate import BSpline, make_interp_spline
 from .built import Built
 from .crossings import crossings_of
 from .edges import Edge
-from .fillerruns import CORNER, Run, runs_of
+from .fillerruns import CORNER, Run, is_closed_by_metal, runs_of
+from .fillerruns import closes_from_mm as closes_from_mm
+from .fillerruns import widest_weld_mm as widest_weld_mm
 from .fit import faced_places
 from .numeric import cross, dot, power_pieces, unit
-from .plancheck import LEAST_FILLER_MM
-from .seams import HINGE, SKIN, STRIP, WINDOW_SEAM, Seam, seams_of
+from .seams import Seam, seams_of
 from .skin import Grid
 
-CLOSED_KINDS = (SKIN, WINDOW_SEAM, STRIP, HINGE)
 KIND = "filler"
 _STATION_MM = 5.0  # greatest length along an edge between two interpolated cross lines
 _LEAST_STATIONS = 9
@@ -125,23 +125,6 @@ def refined(stops, count) -> np.ndarray:
     return np.append(inner.ravel(), stops[-1])
 
 
-def closes_from_mm(built: Built) -> float:
-    """Return the gap from which the plan puts new metal in, where it asks for any. [mm]
-
-    By default the widest gap a butt weld closes, but never so narrow that
-    two root gaps leave nothing between them.
-    """
-    plan = built.plan
-    if plan.new_metal is not None and plan.new_metal.closes_from_mm is not None:
-        return plan.new_metal.closes_from_mm
-    return max(widest_weld_mm(built), 2 * plan.root_gap_mm + LEAST_FILLER_MM)
-
-
-def widest_weld_mm(built: Built) -> float:
-    """Return the widest gap that a butt weld closes on this car; see findings' GAP_SOURCE. [mm]"""
-    return max(built.shape.car.gauge_mm, built.plan.root_gap_mm, built.plan.kerf_mm) + 0.1
-
-
 @lru_cache(maxsize=4)
 def fillers_of(built: Built) -> tuple[Filler, ...]:
     """Return the new metal of a plan; none where the plan has no ``new_metal``."""
@@ -149,7 +132,7 @@ def fillers_of(built: Built) -> tuple[Filler, ...]:
         return ()
     limit_mm = closes_from_mm(built)
     runs = [
-        run for seam in seams_of(built) if seam.kind in CLOSED_KINDS for run in runs_of(built, seam, limit_mm)
+        run for seam in seams_of(built) if is_closed_by_metal(seam) for run in runs_of(built, seam, limit_mm)
     ]
     gauge_mm = built.plan.new_metal.gauge_mm or built.shape.car.gauge_mm
     return with_crossings(fillers_from_runs(runs, built.plan.root_gap_mm, gauge_mm), built.plan.root_gap_mm)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from .built import Built
-from .fillerruns import CORNER
+from .cutback import LEAST_WIDTH_MM
+from .fillerruns import BEAD, CORNER
 from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
 from .fit import SPACING_MM
 from .metalblanks import can_be_formed
@@ -14,7 +15,7 @@ from .seams import FILLER_SEAM, POST
 from .units import shown
 
 BREAK_LIMIT_DEG = 0.5  # assumed: half a degree shows in paint on a low-crown panel
-NARROW_MM = 12.7  # 1/2 in: a narrower strip is all heat from its two beads
+STEEPEST = 2.8  # widths to a step: 1 in 3 less what the step itself changes when a piece is cut back
 FIT_INCH = 32
 STEEPEST_CLIMB = 1 / CLIMB
 
@@ -116,18 +117,21 @@ def _shape_findings(metal: NewMetalReport, unit):
                 source="geometry",
             )
         )
-    allowed = hi_lo_limit_mm(metal.gauge_mm)
-    if abs(metal.closes_step_mm) > allowed:
+    wide_mm = metal.width_max_mm if BEAD in metal.ends else metal.width_min_mm  # to a bead it runs out
+    step_mm = abs(metal.closes_step_mm)
+    within_skin_mm = max(wide_mm**2 - step_mm**2, 0.0) ** 0.5
+    allowed = max(hi_lo_limit_mm(metal.gauge_mm), within_skin_mm / STEEPEST)
+    if step_mm > allowed:
         found.append(
             Finding(
                 kind="step across new metal",
                 where=metal.name,
-                message=f"It climbs {shown(abs(metal.closes_step_mm), unit, FIT_INCH)} between skins that do "
-                "not point at each other, and bends back on itself: bring the pieces closer to flush.",
-                measured=abs(metal.closes_step_mm),
+                message=f"It climbs {shown(step_mm, unit, FIT_INCH)} between skins that do not point at each "
+                "other, and bends back on itself: bring the pieces closer to flush.",
+                measured=step_mm,
                 limit=allowed,
                 unit="mm",
-                source=HI_LO_SOURCE,
+                source=f"1 in {STEEPEST:g} across it, assumed; else {HI_LO_SOURCE}",
             )
         )
     if not can_be_formed(metal):
@@ -143,15 +147,15 @@ def _shape_findings(metal: NewMetalReport, unit):
                 source="inside radius of a bend at least the gauge; " + NO_SOURCE,
             )
         )
-    if metal.width_min_mm < NARROW_MM:
+    if wide_mm < LEAST_WIDTH_MM:
         found.append(
             Finding(
                 kind="narrow filler",
                 where=metal.name,
-                message=f"Only {shown(metal.width_min_mm, unit, FIT_INCH)} wide at its narrowest: open the "
-                "cut further and let in a wider strip, or take less out there.",
-                measured=metal.width_min_mm,
-                limit=NARROW_MM,
+                message=f"Only {shown(wide_mm, unit, FIT_INCH)} wide: open the cut further and let in a "
+                "wider strip, or take less out there.",
+                measured=wide_mm,
+                limit=LEAST_WIDTH_MM,
                 unit="mm",
                 source=NO_SOURCE,
             )

@@ -10,6 +10,7 @@ whatever lies between the two edges, whose chords may cross where it is shallow.
 Each end of the new edge must bound the strip, or nothing comes off.  In turn:
 
 * the strip runs out to nothing: the line goes on across the old edge, as it came;
+* it is exact: it lies on the border of the grid, and that bounds the strip;
 * straight on the piece ends soon (at an opening, another cut, the border of the
   grid): the line goes on to there and a little past;
 * else a line across, from the new edge to the old one.
@@ -43,7 +44,8 @@ class NewEdge:
     """A new edge of one piece along a path of its old ones, place by place, lengths rising.
 
     ``sides`` are the path's edges, in the order of its ``laid``; ``line_mm`` (n, 3) in place, and
-    ``goes_on_mm`` its next places past either end, outwards, if they are known.
+    ``goes_on_mm`` its next places past either end, outwards, if they are known.  An end that
+    ``is_exact`` lies on the border of its grid, and nothing is to go on from there.
     """
 
     piece: str
@@ -53,6 +55,7 @@ class NewEdge:
     along_mm: np.ndarray  # (n,)
     line_mm: np.ndarray  # (n, 3)
     goes_on_mm: tuple[np.ndarray, np.ndarray]  # each (m, 3)
+    is_exact: tuple[bool, bool] = (False, False)
 
 
 def trimmings_from(built: Built, new: NewEdge) -> list[Trimming]:
@@ -68,7 +71,11 @@ def trimmings_from(built: Built, new: NewEdge) -> list[Trimming]:
         after = new.goes_on_mm[1] if b == len(edge) else new.line_mm[b : b + _OVER_A_BORDER]
         if b - a > 1:
             part = replace(
-                new, along_mm=new.along_mm[a:b], line_mm=new.line_mm[a:b], goes_on_mm=(before, after)
+                new,
+                along_mm=new.along_mm[a:b],
+                line_mm=new.line_mm[a:b],
+                goes_on_mm=(before, after),
+                is_exact=(a == 0 and new.is_exact[0], b == len(edge) and new.is_exact[1]),
             )
             out.append(_trimming(built, part, grids[edge[a]], names[edge[a:b]]))
     return out
@@ -88,6 +95,10 @@ def _trimming(built, new, grid, names) -> Trimming:
     new_line, far_side, ends = [], [outer], []
     keep = np.ones(len(along), bool)
     for end, way in ((0, -1), (-1, 1)):
+        if new.is_exact[end]:
+            inner[end] = np.where(_near_whole(inner[end]), np.round(inner[end]), inner[end])
+            new_line.append(inner[:0])
+            continue
         if depth[end] < SHALLOW_MM:
             rest = np.abs(along[end] - along[end - way])
             slope = max((depth[end - way] - depth[end]) / max(rest, 1e-9), _LEAST_SLOPE)
@@ -127,7 +138,11 @@ def _by_name(names, uv):
 
 
 def _is_on_a_border(uv):
-    return (np.abs(uv - np.round(uv)) < SAME_UV * 1e3).any(axis=1)
+    return _near_whole(uv).any(axis=1)
+
+
+def _near_whole(uv):
+    return np.abs(uv - np.round(uv)) < SAME_UV * 1e3
 
 
 def _going_on(grid, uv, way, beyond, depth_mm, sheet):

@@ -129,11 +129,15 @@ class NewMetal:
         Thickness of the new sheet; None: the car's.
     trim_mm : float
         Left on all around the flat blank, to be trimmed to fit.
+    cut_back_mm : float or None
+        How much old sheet comes off each piece where new metal goes in; None: so
+        much that it is wide enough and climbs gently, see :mod:`model.cutback`.
     """
 
     closes_from_mm: float | None = None
     gauge_mm: float | None = None
     trim_mm: float = 12.7  # 1/2 in; common practice, no source
+    cut_back_mm: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

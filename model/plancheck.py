@@ -24,6 +24,7 @@ WIDEST_CUT_MM = 10.0  # assumed: no blade's kerf and no root gap is wider
 WIDEST_FLANGE_MM = 300.0  # assumed: more is not a flange but the whole panel
 METAL_GAUGE_MM = (0.4, 3.0)  # assumed: body sheet, as in carcheck
 WIDEST_WELD_MM = 25.4  # assumed: nobody bridges a wider gap with filler wire
+DEEPEST_CUT_BACK_MM = 76.2  # 3 in off one piece; assumed
 WIDEST_TRIM_MM = 100.0  # assumed: more is another blank
 LEAST_FILLER_MM = 0.1  # between two root gaps; less is nothing but bead
 WIDEST_SPLIT_MM = 300.0  # assumed: parts of a roof further apart are another roof
@@ -86,6 +87,8 @@ def _check_metal(metal, root_gap_mm, car):
     if metal.gauge_mm is not None:
         _check_between("metal_gauge", metal.gauge_mm, *METAL_GAUGE_MM, car)
     _check_between("metal_trim", metal.trim_mm, 0.0, WIDEST_TRIM_MM, car)
+    if metal.cut_back_mm is not None:
+        _check_between("cut_back", metal.cut_back_mm, 0.0, DEEPEST_CUT_BACK_MM, car)
 
 
 def _check_split(plan, car):

@@ -55,7 +55,7 @@ HEAD = (
 )
 ROOF = ("front_drop", "rear_drop", "fore_aft")
 WINDOW = ("forward", "down", "lay_down", "flange", "proud", "sink")
-METAL = ("closes_from", "gauge", "trim")
+METAL = ("closes_from", "gauge", "trim", "cut_back")
 SPLIT = ("spread", "lengthen", "across_at")
 POST = ("name", "side", "cut", "cut_height", "shift", "lean", "hinge_height", "pie_cut")
 GIVEN = ("rises_rearward", "rises_inboard")
@@ -147,7 +147,8 @@ def plan_toml(plan: Plan, unit) -> str:
 
 
 def _metal_lines(metal, unit):
-    values = (AUTO if mm is None else mm for mm in (metal.closes_from_mm, metal.gauge_mm, metal.trim_mm))
+    lengths = (metal.closes_from_mm, metal.gauge_mm, metal.trim_mm, metal.cut_back_mm)
+    values = (AUTO if mm is None else mm for mm in lengths)
     return [f"{name} = {length(value, unit)}" for name, value in zip(METAL, values, strict=True)]
 
 
@@ -232,11 +233,13 @@ def _window(fields):
 
 
 def _new_metal(fields):
-    closes_from = length_or_word(
-        fields.value("closes_from", AUTO), (AUTO,), fields.unit, fields.at("closes_from")
+    closes_from, cut_back = (
+        length_or_word(fields.value(name, AUTO), (AUTO,), fields.unit, fields.at(name))
+        for name in ("closes_from", "cut_back")
     )
     return NewMetal(
         closes_from_mm=None if closes_from == AUTO else closes_from,
+        cut_back_mm=None if cut_back == AUTO else cut_back,
         gauge_mm=sheet_gauge_mm(fields.value("gauge", AUTO), fields.unit, fields.at("gauge")),
         trim_mm=fields.length("trim", NewMetal.trim_mm),
     )

@@ -54,6 +54,7 @@ SETTINGS = {
     "closes_from": f"{AUTO}, or a length: gaps wider than this get new metal",
     "metal_gauge": f"{AUTO} for the car's, a length, or such as 18 ga",
     "metal_trim": "length, left on around the blank",
+    "cut_back": f"{AUTO}, or a length: old sheet that comes off each piece where new metal goes in",
     "cut.POST[.SIDE]": f"{LEVEL} or {SQUARE}",
     "cut_height.POST[.SIDE]": "length",
     "shift.POST[.SIDE]": f"{LINE_UP}, {NONE}, or a length rearward",
@@ -67,7 +68,7 @@ WINDOW_FIELDS = {"window_proud": "proud_mm", "flange": "flange_mm"}
 WINDOW_WORDS = ("window_forward", "window_down", "lay_down", "window_sink")
 SPLIT_WORDS = {"spread": (MEET, NONE), "lengthen": (MEET, NONE), "across_at": (NONE,)}
 CUT_FIELDS = {"kerf": "kerf_mm", "root_gap": "root_gap_mm"}
-METAL_SETTINGS = ("closes_from", "metal_gauge", "metal_trim")
+METAL_SETTINGS = ("closes_from", "metal_gauge", "metal_trim", "cut_back")
 POST_SETTINGS = ("cut", "cut_height", "shift", "lean", "hinge_height", "pie_cut")
 
 
@@ -170,8 +171,9 @@ def _with_metal(metal, name, value, unit):
         return replace(metal, trim_mm=read_length(value, unit, name, PlanError))
     if name == "metal_gauge":
         return replace(metal, gauge_mm=sheet_gauge_mm(value, unit, name))
-    closes_from = length_or_word(value, (AUTO,), unit, name)
-    return replace(metal, closes_from_mm=None if closes_from == AUTO else closes_from)
+    length = length_or_word(value, (AUTO,), unit, name)
+    field = {"closes_from": "closes_from_mm", "cut_back": "cut_back_mm"}[name]
+    return replace(metal, **{field: None if length == AUTO else length})
 
 
 def _with_split(plan, **change):

@@ -170,17 +170,18 @@ def _touching(built, chain, found):
     _add(found, f"{what} {parts[0]}", chain.grid, tuple(parts), a, b)
 
 
-def _edges_beside(built, chain, cell) -> list[Side]:
+def _edges_beside(built, chain, cell, passed=()) -> list[Side]:
     """Return the metal edges on one side of a line: the line itself, or what trimming made of it."""
     if cell is None or cell.role == METAL:
         return [] if cell is None else [Side(chain, cell)]
-    if not is_cut_off(cell.part):
+    if not is_cut_off(cell.part) or any(cell is other for other in passed):
         return []
-    new = [Side(c, c.beside(cell)) for c in built.layout.chains_of[id(cell)] if is_trimmed(c.line)]
-    own = [side for side in new if stands_for(side.chain.line) in (chain.line, stands_for(TRIM_END))]
-    if all(side.chain.line == TRIM_END for side in own):
-        return []
-    return [side for side in own if side.cell is not None and side.cell.role == METAL]
+    own, wanted = [], stands_for(chain.line)
+    for further in built.layout.chains_of[id(cell)]:
+        if further is not chain and is_trimmed(further.line):
+            if stands_for(further.line) in (wanted, stands_for(TRIM_END)):
+                own += _edges_beside(built, further, further.beside(cell), (*passed, cell))
+    return own if any(stands_for(side.chain.line) == wanted for side in own) else []
 
 
 def _around_shift(built, shift, found):

@@ -93,7 +93,7 @@ def trims_along(built: Built, seam: Seam, met: Meeting) -> list[TrimLine]:
     which, reason = piece_to_trim(built, seam, met)
     sides, move = trimmed_sides(built, seam, which)
     found = stretches_of(built, seam, met, which)
-    return [_line(built, seam, which, reason, sides, move, stretch) for stretch in found]
+    return [trim_line(built, seam, which, reason, sides, move, stretch) for stretch in found]
 
 
 def lapping_seams(built: Built) -> list[tuple[Seam, Meeting]]:
@@ -272,7 +272,8 @@ def _end(met, at, need, run, path, from_mm, along, depth, k):
     return float(along[k] + way * reach), float(max(depth[k] + slope * reach, 0.0))
 
 
-def _line(built, seam, which, reason, sides, move, stretch):
+def trim_line(built, seam, which, reason, sides, move, stretch) -> TrimLine:
+    """Return a stretch of the piece ``seam.pieces[which]`` as the report tells it."""
     path, s = stretch.path, stretch.along_mm
     marks = marks_on(built, seam, sides, path, move)
     name, at_mm = "start of this edge", 0.0

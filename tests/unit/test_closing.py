@@ -11,7 +11,9 @@ from invented_cars import box_car, cell_area_mm2, grid_area_mm2, mirrored_car, t
 from model.built import build
 from model.carfile import demo_car_names, demo_car_path, demo_closed_path, read_car
 from model.closing import closed
+from model.cutback import CLIMB, LEAST_WIDTH_MM, REASON
 from model.evaluate import build_checked
+from model.fillers import fillers_of
 from model.interference import interference_of
 from model.layout import METAL, WASTE
 from model.plan import NewMetal, Plan, RoofMove, WindowMove
@@ -26,22 +28,24 @@ ROOT, KERF = 0.8, 1.2
 
 @lru_cache
 def as_cut(name):
-    """Return the closed plan that ships for a car, its laps still there."""
+    """Return the closed plan that ships for a car, its laps still there, nothing to be cut back."""
     car = read_car(demo_car_path(name))
-    return build(car, read_plan(demo_closed_path(name), car))
+    plan = read_plan(demo_closed_path(name), car)
+    return build(car, replace(plan, new_metal=replace(plan.new_metal, cut_back_mm=0.0)))
 
 
 @lru_cache
 def pushed_back():
     """The wedge 50 mm lower and its roof 80 mm to the rear: its back laps over the body's."""
     roof = RoofMove(front_drop_mm=50, rear_drop_mm=50, fore_aft=-80.0)
-    plan = Plan(roof=roof, kerf_mm=KERF, root_gap_mm=ROOT, new_metal=NewMetal())
+    plan = Plan(roof=roof, kerf_mm=KERF, root_gap_mm=ROOT, new_metal=NewMetal(cut_back_mm=0.0))
     return build(wedge_car(), plan)
 
 
 def window_down(flange_mm, down_mm=6.0):
     window = WindowMove(down_mm=down_mm, flange_mm=flange_mm)
-    return build(box_car(), Plan(window=window, kerf_mm=KERF, root_gap_mm=ROOT, new_metal=NewMetal()))
+    metal = NewMetal(cut_back_mm=0.0)
+    return build(box_car(), Plan(window=window, kerf_mm=KERF, root_gap_mm=ROOT, new_metal=metal))
 
 
 def cut_off(built):
@@ -141,7 +145,7 @@ def test_nothing_is_trimmed_without_new_metal_and_nothing_twice():
     assert closed(bare) is bare and bare.trims is None
     assert closed(closed(built)) is closed(built)
     roof = RoofMove(front_drop_mm=20, rear_drop_mm=20)
-    open_only = build(wedge_car(), Plan(roof=roof, new_metal=NewMetal()))
+    open_only = build(wedge_car(), Plan(roof=roof, new_metal=NewMetal(cut_back_mm=0.0)))
     assert closed(open_only).trims == () and not cut_off(closed(open_only))
 
 
@@ -161,3 +165,63 @@ def test_a_mirrored_car_is_cut_alike():
     assert ours == pytest.approx(theirs, rel=1e-3)
     ours, theirs = (sorted(s.length_mm for s in seam_reports(closed(b))) for b in (built, other))
     assert ours == pytest.approx(theirs, rel=1e-4)
+
+
+# ---------------------------------------------------------------- cut back for new metal
+
+
+@lru_cache
+def lowered(cut_back_mm, front_mm=60.0, closes_from_mm=None):
+    """The box car lowered plumb, its roof 6 mm forward: nothing meets out of plane but front and back."""
+    roof = RoofMove(front_drop_mm=front_mm, rear_drop_mm=front_mm, fore_aft=6.0)
+    metal = NewMetal(cut_back_mm=cut_back_mm, closes_from_mm=closes_from_mm)
+    return build(box_car(), Plan(roof=roof, kerf_mm=KERF, root_gap_mm=ROOT, new_metal=metal))
+
+
+def test_what_is_cut_back_by_hand():
+    """Plumb panels 6 mm out of line: gap r, step 6, so d₁ + d₂ = 3 · 6 + 2r − r, and the width is 18."""
+    built = lowered(None)
+    trimmed = closed(built)
+    fronts = [t for t in trimmed.trims if "front skin" in t.seam]
+    assert fronts and all(t.reason == REASON for t in fronts)
+    each = (CLIMB * 6 + 2 * ROOT - ROOT) / 2
+    for trim in fronts:
+        depths = [s.depth_mm for s in trim.stations]
+        assert depths == pytest.approx([each] * len(depths), abs=1e-6)
+    for filler in fillers_of(trimmed):
+        if "front skin" in filler.name or "back skin" in filler.name:
+            start, end = filler.border("v0").point_mm, filler.border("v1").point_mm[::-1]
+            across = np.abs(start - end)[[0, -1]]
+            assert across[:, 2] == pytest.approx([18, 18], abs=1e-5)  # plumb
+            assert across[:, 0] == pytest.approx([6, 6], abs=1e-5)  # the step
+
+
+def test_a_given_depth_and_none():
+    for depth in (5.0, 0.0):
+        built = lowered(depth)
+        trimmed = closed(built)
+        told = {round(s.depth_mm, 6) for t in trimmed.trims if "front skin" in t.seam for s in t.stations}
+        assert told == ({depth} if depth else set())
+    assert not cut_off(closed(lowered(0.0)))
+
+
+@pytest.mark.parametrize("name", demo_car_names())
+def test_on_a_measured_car_everything_still_adds_up(name):
+    """New edges on curved skins: no lap, areas put back, both pieces given as deep, mirrored alike."""
+    bare = as_cut(name)
+    plan = replace(bare.plan, new_metal=replace(bare.plan.new_metal, cut_back_mm=None))
+    trimmed = closed(build(bare.shape.car, plan))
+    mirrored = closed(build(mirrored_car(bare.shape.car), replace(plan, car="")))
+    cut = [t for t in trimmed.trims if t.reason == REASON]
+    assert len(cut) == len([t for t in mirrored.trims if t.reason == REASON]) > 0
+    areas = (sorted(map(cell_area_mm2, cut_off(b))) for b in (trimmed, mirrored))
+    assert next(areas) == pytest.approx(next(areas), rel=1e-3)
+    for grid in trimmed.shape.skin.grids.values():
+        cells = [cell for cell in trimmed.layout.cells if cell.grid is grid]
+        assert sum(map(cell_area_mm2, cells)) == pytest.approx(grid_area_mm2(grid), rel=1e-5)
+    for seam in seam_reports(trimmed):
+        assert seam.kind == "post" or seam.gap_mm is None or seam.gap_mm.min > 0
+    for filler in fillers_of(trimmed):
+        if any(t.seam == filler.seam.name for t in cut) and "bead" not in filler.ends:
+            a, b = filler.border("v0").point_mm, filler.border("v1").point_mm[::-1]
+            assert np.linalg.norm(a - b, axis=1).min() > LEAST_WIDTH_MM - 0.01

@@ -234,7 +234,7 @@ def test_nothing_wider_than_a_weld_closes_is_left_open(name):
             assert seam.facing_mm == pytest.approx(seam.edge_mm)
             assert abs(seam.step_mm.min) < 1e-3 and abs(seam.step_mm.max) < 1e-3
             assert seam.gap_mm.mean == pytest.approx(0.0 if is_shared else gap, abs=0.1)
-            assert -1e-5 < seam.gap_mm.min and seam.gap_mm.max < limit
+            assert -1e-4 < seam.gap_mm.min and seam.gap_mm.max < limit
         elif seam.kind != "post" and seam.gap_mm:
             assert seam.gap_mm.max <= limit + 1e-6
 
@@ -333,7 +333,9 @@ def test_the_tightest_bend_is_the_cylinders():
 
 
 def test_only_what_can_be_formed_has_a_blank():
-    built = demo_built("coupe")
+    plan = demo_built("coupe").plan
+    plan = replace(plan, new_metal=replace(plan.new_metal, cut_back_mm=0.0))
+    built = build_checked(demo_built("coupe").shape.car, plan)
     report = fit_report_of(built)
     few = tuple(
         m for m in report.new_metal if m.name in ("filler A left, front skin", "filler B left, side skin")

@@ -18,10 +18,10 @@ from model.weldruns import beside_post, parts_of, post_of
 
 @pytest.fixture(params=["coupe", "pickup"])
 def built(request):
-    """Return the plan that leans the A-posts, with new metal."""
+    """Return the plan that leans the A-posts, with new metal between the edges as they were cut."""
     car = read_car(demo_car_path(request.param))
     plan = read_plan(demo_laid_back_path(request.param), car)
-    return build_checked(car, replace(plan, new_metal=NewMetal()))
+    return build_checked(car, replace(plan, new_metal=NewMetal(cut_back_mm=0.0)))
 
 
 def is_in_skin(seam):

@@ -12,7 +12,7 @@ from sample_cars import TINY_CAR_TOML, TINY_PLAN_TOML
 from model.carfile import read_car
 from model.errors import PlanError
 from model.files import packaged_schema
-from model.plan import WAYS, GivenPlane, Plan, PostCut, PostShift, RoofMove, RoofSplit, WindowMove
+from model.plan import WAYS, GivenPlane, NewMetal, Plan, PostCut, PostShift, RoofMove, RoofSplit, WindowMove
 from model.plandict import plan_from_dict, plan_to_dict
 from model.planfile import plan_toml, read_plan, write_plan
 from model.plansettings import SETTINGS, plan_with_settings
@@ -317,3 +317,14 @@ def test_the_schema_refuses_what_the_reader_refuses(car, folder, old, new):
     schema.check_schema(schema.schema)
     assert not list(schema.iter_errors(tomllib.loads(TINY_PLAN_TOML)))
     assert list(schema.iter_errors(tomllib.loads(TINY_PLAN_TOML.replace(old, new, 1))))
+
+
+@pytest.mark.parametrize(("text", "depth"), [("auto", None), ("1/2", 12.7), ("0", 0.0)])
+def test_cut_back_is_a_length_or_auto_in_file_and_settings(car, folder, text, depth):
+    plan = plan_with_settings(TINY_PLAN, ["new_metal=yes", f"cut_back={text}"], car)
+    assert plan.new_metal == NewMetal(cut_back_mm=depth)
+    write_plan(plan, car, folder / "cut_back.toml")
+    assert read_plan(folder / "cut_back.toml", car).new_metal == plan.new_metal
+    jsonschema.validate(tomllib.loads(plan_toml(plan, car.unit)), packaged_schema("plan"))
+    with pytest.raises(PlanError, match='cut_back must be between 0" .* and 3" .* on this car; got 4"'):
+        plan_with_settings(plan, ["cut_back=4"], car)
