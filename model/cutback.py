@@ -54,6 +54,7 @@ STEEPEST = 1.5  # widths to a step, for a cut to be worth making; assumed
 MOST_MM = DEEPEST_CUT_BACK_MM
 SHARE = 0.5  # of a piece, at most; assumed
 LEAST_MM = 0.5  # assumed: less is not worth a cut
+SHORTEST_MM = 38.1  # 1-1/2 in: a shorter run that ends in a bead is left as it is; assumed
 TAPER = 3.0  # depths in which a strip runs out before a bead; assumed
 SPACING_MM = 2.0  # of the places of a new edge
 MATCHED_MM = 30.0  # from a crease within which a new edge is led to the place it shares there; assumed
@@ -96,13 +97,18 @@ def cut_backs(built: Built, left_alone: frozenset[str] = frozenset()) -> list[Cu
     groups = _groups(built, runs)
     out = []
     for group in groups:
-        if any(runs[k].seam.name in left_alone for k in group):
+        if any(runs[k].seam.name in left_alone or _is_short(runs[k]) for k in group):
             continue
         depths = depths_of(built, [runs[k] for k in group], wanted)
         out += [
             _side(built, runs[k], which, d) for k in group for which, d in enumerate(depths) if d > LEAST_MM
         ]
     return [cut for side in _matched(built, out) for cut in side]
+
+
+def _is_short(run: Run) -> bool:
+    """Return whether a run is all ends: the depth would taper before it is reached."""
+    return BEAD in run.ends and abs(run.first_mm[1] - run.first_mm[0]) < SHORTEST_MM
 
 
 def spoilt(before: Built, after: Built, cuts: list[CutBack]) -> frozenset[str]:
