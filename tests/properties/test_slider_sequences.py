@@ -142,14 +142,6 @@ def test_what_the_screen_says_of_new_metal_is_so(name, monkeypatch):
 @pytest.mark.heavy
 @pytest.mark.parametrize("part", range(PARTS))
 @pytest.mark.parametrize("name", CARS)
-def test_many_more_sequences_with_new_metal(name, part, monkeypatch):
-    """One for every twenty of the others, for each takes ten times as long."""
-    check(name, [f"closed {part + 1000}"], monkeypatch, demo_closed_path(name))
-
-
-@pytest.mark.heavy
-@pytest.mark.parametrize("part", range(PARTS))
-@pytest.mark.parametrize("name", CARS)
 def test_many_more_sequences(name, part, monkeypatch):
     refused = check(name, range(PART * part, PART * (part + 1)), monkeypatch)
     print(f"{name}, part {part} of {PART} sequences: {refused} of them ended in a refusal")
