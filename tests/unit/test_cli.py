@@ -144,8 +144,8 @@ def test_glb_of_plan_and_stock(run):
 
 def test_pictures_of_the_stock_car(run):
     code, out, err = run("pictures", "pickup", "-o", "views")
-    assert (code, err) == (DONE, "") and out.startswith("wrote 12 pictures into views: front-before,")
-    assert len(list(Path("views").iterdir())) == 12
+    assert (code, err) == (DONE, "") and out.startswith("wrote 14 pictures into views: drivers-eye-before,")
+    assert len(list(Path("views").iterdir())) == 14
 
 
 def test_review_writes_one_page_and_says_so(run):
@@ -228,11 +228,12 @@ def test_help_and_version_end_well(capsys):
 
 
 def test_notebook_opens_the_one_in_the_checkout(run, monkeypatch):
-    opened = []
+    opened, searched = [], []
 
     class Jupyter:
-        def __init__(self, command):
+        def __init__(self, command, env):
             opened.append(command)
+            searched.append((env or {}).get("JUPYTER_PATH", ""))
 
         def __enter__(self):
             return self
@@ -254,6 +255,7 @@ def test_notebook_opens_the_one_in_the_checkout(run, monkeypatch):
     assert run("app", "--", "--no-browser")[0] == DONE
     assert opened[-1][1:3] == ["-m", "voila"] and opened[-1][3] == opened[0][3]
     assert "--Voila.ip=127.0.0.1" in opened[-1] and "--Voila.auto_token=True" in opened[-1]
+    assert searched[0] == "" and (Path(searched[-1].split(os.pathsep)[0]) / "voila").is_dir()
 
 
 def test_a_reader_that_stops_reading_is_no_error(in_an_empty_folder):
