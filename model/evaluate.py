@@ -61,9 +61,20 @@ def evaluate(car: Car, plan: Plan | None = None) -> Report:
 
 def build_checked(car: Car, plan: Plan) -> Built:
     """Return the geometry of a plan that lies inside the car's limits; what laps is off if it is to be."""
+    return closed(cut_and_set(car, plan))
+
+
+def cut_and_set(car: Car, plan: Plan) -> Built:
+    """Return a plan as it stands once the roof is set down: cut and moved, nothing trimmed yet.
+
+    Raises
+    ------
+    MeasureError, PlanError
+        As :func:`evaluate`.
+    """
     check_ranges(car, plan)
     try:
-        return closed(build(car, plan))
+        return build(car, plan)
     except PlanError as refusal:
         if plan.roof is None or "puts the upper cut" not in refusal.message:
             raise

@@ -13,9 +13,10 @@ from pathlib import Path
 from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from .carfindings import car_check
+from .closing import closed
 from .comparison import STOCK
 from .controls import Controls
-from .evaluate import build_checked
+from .evaluate import cut_and_set
 from .keptplan import keep_plan, kept_plan, kept_since
 from .limits import limits_of
 from .measured import Car
@@ -165,7 +166,7 @@ class Preview(PreviewPage):
             plan = read_plan(demo_plan_path(name), car) if is_shipped else Plan(car=car.name)
         elif not isinstance(plan, Plan):
             plan = read_plan(plan, car)
-        built = build_checked(car, plan)
+        built = cut_and_set(car, plan)
         self.car, self._car_name = car, name
         self.measures.value = measures_html(car_check(built.shape))
         self.controls = Controls(car, self.set, self.cut_window, self._refuse)
@@ -210,7 +211,7 @@ class Preview(PreviewPage):
         """Compute one plan and show it; the wish stays even if refused, so that sliders go on from it."""
         self._wish = plan
         clock = Clock()
-        built = built or build_checked(self.car, plan)
+        built = built or cut_and_set(self.car, plan)
         clock.lap("build")
         report, drawn = quick_report(built), without_new_metal(built)
         clock.lap("report")
@@ -321,8 +322,11 @@ class Preview(PreviewPage):
         self._looking.add_done_callback(self._found)
 
     def _steps(self, built):
-        if self._drawn is not built and WITHOUT_METAL in self.status.value:
-            self._say(WITH_METAL)
+        if self._drawn is not built:
+            if WITHOUT_METAL in self.status.value:
+                self._say(WITH_METAL)
+            yield
+            built = self.built = closed(built)
             yield
         for report in report_steps(built):
             self.report = replace(report, uncertainty=self.report.uncertainty)

@@ -18,6 +18,7 @@ pytest.importorskip("anywidget")
 import model.preview
 from model.built import build_on
 from model.carfile import demo_car_path, demo_closed_path, read_car
+from model.closing import closed
 from model.evaluate import report_of
 from model.output.doorhtml import side_glass_html
 from model.output.html import findings_html, headline_html, posts_html, seams_html, window_html
@@ -120,7 +121,7 @@ def check(name, seeds, monkeypatch, path=None):
             assert "fault in Plumbdrop" not in shown.status.value, (seed, said, shown.status.value)
             refused += "pd-refused" in shown.status.value
             # A car worked out anew shares no memory with the screen.
-            fresh = report_of(build_on(shape_of(read_car(demo_car_path(name))), shown.plan))
+            fresh = report_of(closed(build_on(shape_of(read_car(demo_car_path(name))), shown.plan)))
             assert fresh.plan == plan_to_dict(shown.plan)
             for part, html in SCREEN.items():
                 assert screen(shown)[part] == html(fresh), (seed, said, part)
@@ -137,6 +138,14 @@ def test_what_the_screen_says_is_what_is_so(name, monkeypatch):
 @pytest.mark.parametrize("name", CARS)
 def test_what_the_screen_says_of_new_metal_is_so(name, monkeypatch):
     check(name, ["closed"], monkeypatch, demo_closed_path(name))
+
+
+@pytest.mark.heavy
+@pytest.mark.parametrize("part", range(PARTS))
+@pytest.mark.parametrize("name", CARS)
+def test_many_more_sequences_with_new_metal(name, part, monkeypatch):
+    """One for every twenty of the others, for each takes ten times as long."""
+    check(name, [f"closed {part + 1000}"], monkeypatch, demo_closed_path(name))
 
 
 @pytest.mark.heavy
