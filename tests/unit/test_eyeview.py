@@ -51,12 +51,12 @@ def test_where_a_point_is_seen():
 @pytest.mark.parametrize("which", PLANS)
 @pytest.mark.parametrize("name", CARS)
 def test_straight_ahead_the_glass_ends_where_the_view_says(name, which):
-    """Up and down from the owner's eye, found there from the pane's edge in one plane: within two pixels."""
+    """Up and down from the owner's eye, found there from the pane's edge in one plane: two pixels, and the line around it."""
     _, report, is_glass, azimuth, elevation = pictured(name, which)
     (own,) = (sight for sight in report.view.sights if sight.eye == "own")
     column = np.abs(azimuth + 0.3).argmin()  # just beside the line that is drawn at 0
     seen = elevation[is_glass[:, column]]
-    assert (seen.max(), -seen.min()) == pytest.approx((own.up_after_deg, own.down_after_deg), abs=0.25)
+    assert (seen.max(), -seen.min()) == pytest.approx((own.up_after_deg, own.down_after_deg), abs=0.3)
     if which == "stock":
         assert own.up_after_deg == own.up_before_deg
 
