@@ -51,7 +51,7 @@ def test_where_a_point_is_seen():
 @pytest.mark.parametrize("which", PLANS)
 @pytest.mark.parametrize("name", CARS)
 def test_straight_ahead_the_glass_ends_where_the_view_says(name, which):
-    """Up and down from the owner's eye, found there from the pane's edge in one plane: two pixels, and the line around it."""
+    """Up and down from the owner's eye, found in one plane: to two pixels and the line drawn there."""
     _, report, is_glass, azimuth, elevation = pictured(name, which)
     (own,) = (sight for sight in report.view.sights if sight.eye == "own")
     column = np.abs(azimuth + 0.3).argmin()  # just beside the line that is drawn at 0
