@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
 
@@ -18,7 +19,7 @@ from .fillers import fillers_of
 from .fillerseams import closed_seam_reports, new_metal_reports
 from .findings import findings_of
 from .glass import window_report
-from .interference import interference_of
+from .interference import interference_steps
 from .leanreport import edge_name, lean_report
 from .limits import check_ranges, refused_drop
 from .measured import Car
@@ -112,7 +113,11 @@ def fit_report_of(built: Built) -> Report:
 
 def with_slow_numbers(report: Report, built: Built) -> Report:
     """Return the report with what runs into what, trim lines, the side glass, and the findings."""
-    interference, trims, panes = _slow_numbers(built)
+    return with_found(report, built, *_slow_numbers(built))
+
+
+def with_found(report: Report, built: Built, interference, trims, panes) -> Report:
+    """Return the report with the last of :func:`slow_number_steps`, and the findings anew."""
     welds = door_seams(panes, built.plan.root_gap_mm)
     report = replace(
         report,
@@ -127,7 +132,19 @@ def with_slow_numbers(report: Report, built: Built) -> Report:
 
 @lru_cache(maxsize=8)
 def _slow_numbers(built):
-    return tuple(interference_of(built, fillers_of(built))), trims_of(built), side_glass(built)
+    *_, found = slow_number_steps(built)
+    return found
+
+
+def slow_number_steps(built: Built) -> Iterator[tuple | None]:
+    """Yield None after each step, and last of all (what runs into what, trim lines, side glass)."""
+    interference: list = []
+    for found in interference_steps(built, fillers_of(built)):
+        interference = found
+        yield None
+    trims = trims_of(built)
+    yield None
+    yield tuple(interference), trims, side_glass(built)
 
 
 def _findings(built, report):

@@ -27,6 +27,7 @@ d_max, counts.  In a post or a keep-out it is the greatest distance inside.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -51,6 +52,12 @@ def interference_of(built: Built, fillers: tuple[Filler, ...] = ()) -> list[Inte
 
     Two fillers that share a border are one sheet there and are not asked.
     """
+    *_, found = interference_steps(built, fillers)
+    return found
+
+
+def interference_steps(built: Built, fillers: tuple[Filler, ...] = ()) -> Iterator[list[Interference]]:
+    """Yield what is found so far, sheet by sheet; what comes last is :func:`interference_of`."""
     sheets = sorted(sheets_of(built), key=lambda s: -len(s.regions))
     sheets += [filler_sheet(filler, built) for filler in fillers]
     joined = {(filler.name, end) for filler in fillers for end in filler.ends}
@@ -62,9 +69,14 @@ def interference_of(built: Built, fillers: tuple[Filler, ...] = ()) -> list[Inte
         found += [_sheet_in(sheet, post) for carrier, post in posts if carrier != sheet.name]
         if sheet.name != BODY:
             found += [_sheet_in(sheet, body) for body in keep_outs]
+        yield _told(found)
     for carrier, post in posts:
         if carrier != BODY:
             found += [_post_in(post, body) for body in keep_outs]
+    yield _told(found)
+
+
+def _told(found):
     found = [f for f in found if f is not None and f.depth_mm > LEAST_DEPTH_MM]
     return sorted(found, key=lambda f: -f.volume_mm3)
 

@@ -47,7 +47,7 @@ from .report import Report
 from .reportsteps import quick_report, report_steps, without_new_metal
 from .restwork import Clock, done_in_steps, in_plain_words, uncertainties
 from .silhouette import side_drawing
-from .weldplan import weld_plan
+from .weldplan import plan_of_seams, weld_seams
 
 LOOKING = "Looking for what runs into what …"
 WITHOUT_METAL = "Looking at the pieces without new metal: that is worked out when no slider moves …"
@@ -329,6 +329,9 @@ class Preview(PreviewPage):
             built = self.built = closed(built)
             yield
         for report in report_steps(built):
+            if report is None:
+                yield
+                continue
             self.report = replace(report, uncertainty=self.report.uncertainty)
             if self._drawn is not built:
                 self._drawn = built
@@ -337,7 +340,11 @@ class Preview(PreviewPage):
                 self._draw_rest(built)
             self._show_numbers()
             yield
-        self.welding.value = welding_html(weld_plan(built, self.report))
+        welds = []
+        for weld in weld_seams(built, self.report):
+            welds.append(weld)
+            yield
+        self.welding.value = welding_html(plan_of_seams(built, self.report, tuple(welds)))
         if any(looking in self.status.value for looking in (LOOKING, WITH_METAL)):  # no refusal since
             self._say("")
         self.comparison.present(built, self.report)

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from .built import Built
-from .evaluate import fit_report_of, with_slow_numbers
+from .evaluate import fit_report_of, slow_number_steps, with_found
 from .metalblanks import with_blank
 from .plandict import plan_to_dict
 from .report import Report
@@ -30,15 +30,21 @@ def quick_report(built: Built) -> Report:
     return replace(fit_report_of(without_new_metal(built)), plan=plan_to_dict(built.plan))
 
 
-def report_steps(built: Built) -> Iterator[Report]:
-    """Yield the report with new metal, then with what runs into what, then after every blank."""
+def report_steps(built: Built) -> Iterator[Report | None]:
+    """Yield the report with new metal, then with what runs into what, then after every blank.
+
+    None after a step that has brought nothing to show yet.
+    """
     report = fit_report_of(built)
     if report.new_metal:
         yield report
-    report = with_slow_numbers(report, built)
+    for found in slow_number_steps(built):
+        if found is None:
+            yield None
+    report = with_found(report, built, *found)
     yield report
     for metal in [metal for metal in report.new_metal if not metal.walls]:
         report = with_blank(report, built, metal.name)
         yield report
     if report.new_metal:
-        yield with_slow_numbers(report, built)  # its findings anew, by the blanks; the rest is remembered
+        yield with_found(report, built, *found)  # its findings anew, by the blanks

@@ -17,6 +17,8 @@ last what crosses the gutter, on which all the other pulls end.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from .built import Built
@@ -56,7 +58,16 @@ BOTH_SIDES, OUTSIDE, PART = "both sides", "outside only", "both sides, outside o
 
 def weld_plan(built: Built, report: Report) -> WeldPlan:
     """Return how the seams of a report are welded."""
-    seams = tuple(_seam(built, report, seam) for seam in report.seams)
+    return plan_of_seams(built, report, tuple(weld_seams(built, report)))
+
+
+def weld_seams(built: Built, report: Report) -> Iterator[WeldSeam]:
+    """Yield how each seam of a report is welded."""
+    return (_seam(built, report, seam) for seam in report.seams)
+
+
+def plan_of_seams(built: Built, report: Report, seams: tuple[WeldSeam, ...]) -> WeldPlan:
+    """Return the plan of seams that have been worked out, all of a report's."""
     doors = door_seams(side_glass(built), built.plan.root_gap_mm)
     filler = _summed(s.filler_g for s in seams)
     arc = _summed(s.arc_min for s in seams)
