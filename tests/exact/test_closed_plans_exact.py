@@ -4,25 +4,18 @@ from functools import lru_cache
 
 import pytest
 from cases import CARS, car_of
+from new_metal_gaps import CORNER_MM, gaps_by_kernel
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
-from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
-from OCP.gp import gp_Pnt
 
 from model.carfile import demo_closed_way_path
 from model.evaluate import build_checked
-from model.exactfaces import exact_faces
-from model.exactfillers import filler_face
-from model.exactkernel import location_of
 from model.fillers import fillers_of
 from model.fillerseams import least_radius_mm
 from model.plan import WAYS
 from model.planfile import read_plan
 from model.solids import filler_parts, volume_mm3
-
-CORNER_MM = 0.2  # what the root gap gives way by where two fillers share a corner; see DEVELOPERS
-PLACES = 5  # along every long edge
 
 CASES = [
     pytest.param(car, way, marks=() if (car, way) == ("pickup", "split") else pytest.mark.heavy)
@@ -51,18 +44,8 @@ def test_all_new_metal_that_can_be_formed_is_a_sound_solid(car, way):
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_a_root_gap_lies_between_new_metal_and_both_its_neighbours(car, way):
     built = closed(car, way)
-    faces, gap_mm = exact_faces(built.layout), built.plan.root_gap_mm
-    pieces = {filler.name: filler_face(filler) for filler in fillers_of(built)}
-    for filler in fillers_of(built):
-        for which, piece in zip(("v0", "v1"), filler.seam.pieces, strict=True):
-            if piece not in pieces:
-                move = location_of(built.moves[piece])
-                pieces[piece] = faces.sheet(built.layout.parts[piece]).Moved(move)
-            border = filler.border(which).point_mm
-            for point in border[:: max(1, len(border) // PLACES)]:
-                vertex = BRepBuilderAPI_MakeVertex(gp_Pnt(*point.tolist())).Vertex()
-                apart_mm = BRepExtrema_DistShapeShape(vertex, pieces[piece]).Value()
-                assert apart_mm == pytest.approx(gap_mm, abs=CORNER_MM), (filler.name, piece, point)
+    for name, piece, point, apart_mm in gaps_by_kernel(built):
+        assert apart_mm == pytest.approx(built.plan.root_gap_mm, abs=CORNER_MM), (name, piece, point)
 
 
 @pytest.mark.parametrize("car", CARS)

@@ -5,17 +5,16 @@ from functools import lru_cache
 import numpy as np
 import pytest
 from cases import CARS, car_of
+from new_metal_gaps import CORNER_MM, gaps_by_kernel
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
-from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.Geom import Geom_BSplineSurface
-from OCP.gp import gp_Pnt
 from OCP.TopAbs import TopAbs_SOLID
 
-from model.built import build
 from model.carfile import demo_closed_path
-from model.exactfaces import area_mm2, exact_faces
+from model.evaluate import build_checked
+from model.exactfaces import area_mm2
 from model.exactfillers import filler_face
 from model.exactkernel import location_of, surface_of
 from model.exactposts import lower_end, post_solid, upper_end
@@ -39,7 +38,7 @@ from model.solids import (
 @lru_cache
 def closed(car):
     """Return the closed plan that ships for a car, carried out."""
-    return build(car_of(car), read_plan(demo_closed_path(car), car_of(car)))
+    return build_checked(car_of(car), read_plan(demo_closed_path(car), car_of(car)))
 
 
 @pytest.mark.parametrize("car", CARS)
@@ -91,18 +90,9 @@ def test_solids_are_valid_and_of_area_times_gauge(car):
 @pytest.mark.parametrize("car", CARS)
 def test_the_kernel_finds_a_root_gap_between_every_filler_and_its_pieces(car):
     built = closed(car)
-    faces, gap = exact_faces(built.layout), built.plan.root_gap_mm
-    pieces = {}
-    for filler in fillers_of(built):
-        for which, piece in zip(("v0", "v1"), filler.seam.pieces, strict=True):
-            if piece not in pieces:
-                move = location_of(built.moves[piece])
-                pieces[piece] = faces.sheet(built.layout.parts[piece]).Moved(move)
-            border = filler.border(which).point_mm
-            for point in border[:: max(1, len(border) // 5)]:
-                vertex = BRepBuilderAPI_MakeVertex(gp_Pnt(*point.tolist())).Vertex()
-                apart = BRepExtrema_DistShapeShape(vertex, pieces[piece]).Value()
-                assert gap - 0.2 < apart < gap + 0.2, (filler.name, piece, point)
+    gap = built.plan.root_gap_mm
+    for name, piece, point, apart in gaps_by_kernel(built):
+        assert gap - CORNER_MM < apart < gap + CORNER_MM, (name, piece, point)
 
 
 @pytest.mark.parametrize("car", CARS)
