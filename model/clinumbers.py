@@ -13,6 +13,7 @@ from .cliwords import (
     json_text,
     named_car,
     named_plan,
+    said_or_written,
     written,
 )
 
@@ -69,18 +70,12 @@ def _report(options):
     from dataclasses import replace
 
     from .evaluate import evaluate
-    from .files import write_text_atomically
     from .output.text import report_text
     from .uncertainty import cut_working
 
     car, plan = car_and_plan(options)
     report = replace(evaluate(car, plan), uncertainty=cut_working(car, plan).done())
-    said = json_text(report.to_json()) if options.json else report_text(report)
-    if options.output:
-        text = report_text(report)
-        line = written(options.output, lambda path: write_text_atomically(path, text)) + "\n"
-        said = said if options.json else line
-    print(said, end="")
+    print(said_or_written(options, report, report_text, report_text), end="")
 
 
 def _tape(options):
@@ -116,7 +111,6 @@ def _compare(options):
 
 
 def _ways(options):
-    from .files import write_text_atomically
     from .output.wayshtml import ways_page
     from .output.waystext import ways_text
     from .waycomparison import compare_ways
@@ -124,12 +118,7 @@ def _ways(options):
     car = named_car(options.car)
     plan = named_plan(options.plan, car)
     found = compare_ways(car, plan)
-    said = json_text(found.to_json()) if options.json else ways_text(found)
-    if options.output:
-        page = ways_page(car, plan, found)
-        line = written(options.output, lambda path: write_text_atomically(path, page)) + "\n"
-        said = said if options.json else line
-    print(said, end="")
+    print(said_or_written(options, found, ways_text, lambda ways: ways_page(car, plan, ways)), end="")
 
 
 def _verify(options):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .cliwords import add_car, add_json, json_text, named_car, named_plan, written
+from .cliwords import add_car, add_json, named_car, named_plan, said_or_written
 
 
 def add_commands(command):
@@ -18,7 +18,6 @@ def add_commands(command):
 
 def _weld(options):
     from .evaluate import build_checked, fit_report_of
-    from .files import write_text_atomically
     from .output.weldhtml import weld_page
     from .output.weldtext import weld_text
     from .weldplan import weld_plan
@@ -26,9 +25,4 @@ def _weld(options):
     car = named_car(options.car)
     built = build_checked(car, named_plan(options.plan, car))
     plan = weld_plan(built, fit_report_of(built))
-    said = json_text(plan.to_json()) if options.json else weld_text(plan)
-    if options.output:
-        page = weld_page(plan)
-        line = written(options.output, lambda path: write_text_atomically(path, page)) + "\n"
-        said = said if options.json else line
-    print(said, end="")
+    print(said_or_written(options, plan, weld_text, weld_page), end="")

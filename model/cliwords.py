@@ -95,6 +95,22 @@ def written(path, write):
     return f"{verb} {path}"
 
 
+def said_or_written(options, record, as_text, as_page):
+    """Return what a command says of a record: JSON if asked for, what was written, else the text.
+
+    ``as_page(record)`` is what goes into the file of ``-o``; nothing is worked out that is not asked for.
+    """
+    from .files import write_text_atomically
+
+    line = None
+    if options.output:
+        page = as_page(record)
+        line = written(options.output, lambda path: write_text_atomically(path, page)) + "\n"
+    if options.json:
+        return json_text(record.to_json())
+    return line or as_text(record)
+
+
 def json_text(values):
     """Return values as JSON, for a person to read as well."""
     return json.dumps(values, indent=2, allow_nan=False) + "\n"
