@@ -120,10 +120,10 @@ def check_text(car, report: Report, measures_lines) -> str:
 
 
 def worst_first(findings):
-    """Return findings of one limit together, the worst in each group first.
+    """Return findings of one kind and source together, the worst in each group first.
 
     Groups keep the order in which the report has them: the gravest kind
-    first.  In a group the finding furthest past the limit comes first.
+    first.  In a group the finding furthest past its own limit comes first.
 
     Returns
     -------
@@ -131,7 +131,7 @@ def worst_first(findings):
     """
     groups = {}
     for finding in findings:
-        groups.setdefault((finding.kind, finding.limit, finding.source), []).append(finding)
+        groups.setdefault((finding.kind, finding.source), []).append(finding)
     return tuple(
         tuple(sorted(group, key=lambda f: abs(f.measured - f.limit), reverse=True))
         for group in groups.values()
@@ -327,10 +327,12 @@ def _findings(report, unit):
         return ["FINDINGS", "  none"]
     lines = ["FINDINGS, WORST FIRST"]
     for group in worst_first(report.findings):
-        limit = _in_unit(group[0].limit, group[0].unit, unit)
-        lines += wrapped(f"{group[0].kind}   limit {limit}; source: {group[0].source}", "  ", "      ")
-        for finding in group:
-            measured = _in_unit(finding.measured, finding.unit, unit)
+        limits = [_in_unit(finding.limit, finding.unit, unit) for finding in group]
+        shared = len(set(limits)) == 1
+        head = f"limit {limits[0]}" if shared else "each with its limit"
+        lines += wrapped(f"{group[0].kind}   {head}; source: {group[0].source}", "  ", "      ")
+        for finding, limit in zip(group, limits, strict=True):
+            measured = _in_unit(finding.measured, finding.unit, unit) + f", limit {limit}" * (not shared)
             lines += wrapped(f"{finding.where}, {measured}: {finding.message}", "    - ")
     return lines
 

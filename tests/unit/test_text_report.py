@@ -171,6 +171,16 @@ def test_findings_stand_under_their_limit_and_source():
     assert lines[at + 1] == '    - B right, 1-7/16" (36.5): the upper end lands forward of the lower one.'
 
 
+def test_findings_of_one_kind_with_several_limits_each_say_theirs():
+    near, far = sample_finding("left", 30.0, 25.4), sample_finding("right", 100.0, 50.8)
+    text = report_text(sample_report(findings=(near, far)))
+    told = " ".join(text[text.index("FINDINGS") :].split())
+    assert told.count("each with its limit; source:") == 1
+    assert re.search(
+        r'- B right, 3-15/16" \(100\.0\), limit 2" \(50\.8\): .* - B right, .*, limit 1" \(25\.4\): ', told
+    )
+
+
 def test_the_worst_of_a_kind_comes_first_and_kinds_keep_their_order():
     grave = sample_finding("headroom", 700.0, 900.0, kind="headroom")
     small, large = (sample_finding("miss", mm, 1.5) for mm in (3.0, 36.5))
