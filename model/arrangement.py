@@ -22,7 +22,37 @@ def noded(lines):
         flat, index = flat[~doubled], index[~doubled]
         pieces = shapely.linestrings(flat, indices=index)
     coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
+    if any(_is_a_point(uv) for uv in coordinates):
+        coordinates = _without_points(coordinates)
+        pieces = [shapely.LineString(uv) for uv in coordinates]
     return coordinates, _tags(coordinates, lines), shapely.get_parts(shapely.polygonize(pieces))
+
+
+def _is_a_point(uv):
+    return len(uv) == 2 and bool(np.abs(uv[1] - uv[0]).max() < SAME_UV)
+
+
+def _without_points(chains):
+    """Return the chains without those that are points but for rounding, the nodes at their ends made one.
+
+    Where three lines cross in one place the three crossings differ in the last
+    bit, and bound a triangle of nothing.
+    """
+    one = {}
+
+    def node(uv):
+        at = tuple(uv.tolist())
+        while at in one:
+            at = one[at]
+        return at
+
+    for uv in filter(_is_a_point, chains):
+        if node(uv[0]) != node(uv[1]):
+            one[node(uv[1])] = node(uv[0])
+    kept = [uv.copy() for uv in chains if not _is_a_point(uv)]
+    for uv in kept:
+        uv[0], uv[-1] = node(uv[0]), node(uv[-1])
+    return kept
 
 
 def _tags(coordinates, lines):

@@ -12,6 +12,7 @@ from .postpieces import CLIMB, MISS_OF_WALL, closed_posts
 from .postpieces import KIND as POST_PIECE
 from .report import Finding, NewMetalReport, SeamReport
 from .seams import FILLER_SEAM, POST
+from .trimlines import LEAST_LAP_MM
 from .units import shown
 
 BREAK_LIMIT_DEG = 0.5  # assumed: half a degree shows in paint on a low-crown panel
@@ -147,7 +148,7 @@ def _shape_findings(metal: NewMetalReport, unit):
                 source="inside radius of a bend at least the gauge; " + NO_SOURCE,
             )
         )
-    if wide_mm < LEAST_WIDTH_MM:
+    if wide_mm < LEAST_WIDTH_MM - LEAST_LAP_MM:  # a stroke of the file
         found.append(
             Finding(
                 kind="narrow filler",

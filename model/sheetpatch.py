@@ -30,6 +30,8 @@ from scipy.interpolate import BSpline, make_interp_spline
 from .errors import MeasureError
 
 MOST_OFF_DEG = 15.0  # assumed: a normal further off square belongs to another sheet
+POINTLIKE = 1e-9  # of the greatest S_u × S_v: less has no direction but that of rounding
+INWARD = 1e-5  # of u and v: how far beside a side that is one point its normal is taken
 SQUEEZED = 0.05  # assumed: at a side that is one point, or a corner of 180°, the spline's normal is not one
 
 
@@ -134,9 +136,21 @@ class SheetSpline:
         return tuple(np.sum(a * b, axis=2) for a, b in ((su, su), (su, sv), (sv, sv)))
 
     def normals(self, u, v, side):
-        """Return unit normals on the grid of u by v, out of the metal where ``side`` is the sheet's."""
-        square = np.cross(self.at(u, v, 1, 0), self.at(u, v, 0, 1)) * side
-        return square / np.linalg.norm(square, axis=2, keepdims=True)
+        """Return unit normals on the grid of u by v, out of the metal where ``side`` is the sheet's.
+
+        At a side that is one point S_u × S_v is nothing; there the normal is that of a place beside it.
+        """
+        square = self._square(u, v)
+        size = np.linalg.norm(square, axis=2, keepdims=True)
+        nothing = size[..., 0] <= POINTLIKE * size.max()
+        if nothing.any():
+            beside = self._square(*(INWARD + (1 - 2 * INWARD) * np.asarray(at, float) for at in (u, v)))
+            square = np.where(nothing[..., None], beside, square)
+            size = np.linalg.norm(square, axis=2, keepdims=True)
+        return square * side / size
+
+    def _square(self, u, v):
+        return np.cross(self.at(u, v, 1, 0), self.at(u, v, 0, 1))
 
     def second_form(self, u, v, side):
         """Return e, f, g on the grid of u by v, each (p, q), positive bulging outward. [mm]"""

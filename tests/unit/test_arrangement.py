@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from model.arrangement import beside, noded
+from model.arrangement import SAME_UV, beside, noded
 
 
 def square():
@@ -47,3 +47,23 @@ def test_chains_are_all_of_the_lines():
     chains, _, _ = noded(lines)
     whole = sum(shapely.LineString(uv).length for _, uv in lines)
     assert sum(shapely.LineString(uv).length for uv in chains) == pytest.approx(whole, rel=1e-12)
+
+
+def three_crossing_at_once():
+    """Three straight lines through one place of a square that none of them has a sample at."""
+    at = np.array([0.47, 0.63])
+    out = square()
+    for k, degrees in enumerate((74.0, 99.0, 5.0)):
+        way = np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees))])
+        out.append((f"line {k}", np.array([at - 1.3 * way, at - 0.9 * way, at + 1.1 * way, at + 1.4 * way])))
+    return out
+
+
+def test_three_lines_that_cross_in_one_place_bound_no_triangle_of_nothing():
+    lines = three_crossing_at_once()
+    bare = shapely.node(shapely.MultiLineString([uv for _, uv in lines]))
+    slivers = [line for line in bare.geoms if line.length < SAME_UV]
+    assert slivers  # the library leaves them, or this test shows nothing
+    chains, _, polygons = noded(lines)
+    assert min(shapely.LineString(uv).length for uv in chains) > 0.01
+    assert len(polygons) == 6 and sum(p.area for p in polygons) == pytest.approx(1.0, abs=1e-12)

@@ -81,6 +81,20 @@ def test_a_wedge_with_one_side_a_point():
     )
 
 
+def test_at_a_side_that_is_a_point_the_normal_is_that_of_the_sheet_beside_it():
+    """A sector of a cone from its very tip: at the tip each ruling has its own normal, in closed form."""
+    half = np.radians(25.0)
+    turn = np.linspace(0, np.radians(70), 41)
+    out = np.linspace(0, 200, 9)[:, None]
+    around = np.stack([np.cos(turn), np.sin(turn), 0 * turn], axis=1)
+    points = out[..., None] * (np.sin(half) * around + np.cos(half) * np.array([0, 0, 1]))
+    normal = np.cos(half) * around - np.sin(half) * np.array([0, 0, 1])
+    sheet = Sheet(points_mm=points, normals=np.broadcast_to(normal, points.shape))
+    found = sheet.spline.normals(sheet.spline.u, sheet.spline.v, sheet.side)
+    np.testing.assert_allclose(found, sheet.normals, atol=2e-5)
+    assert np.isfinite(sheet.spline.normals([0.0], [0.0, 0.5, 1.0], sheet.side)).all()
+
+
 # Not symmetric to anything: seen from outside it must keep its hand, whichever way its grid runs.
 @pytest.mark.parametrize("order", ["as it is", "rows back", "columns back", "swapped"])
 def test_the_blank_is_seen_from_outside(order):

@@ -23,7 +23,7 @@ from model.fillers import closes_from_mm, fillers_from_runs, fillers_of
 from model.fillerseams import closed_seam_reports, least_radius_mm, shared_borders
 from model.interference import interference_of
 from model.metalblanks import filler_blank, with_blanks
-from model.metalfindings import BREAK_LIMIT_DEG
+from model.metalfindings import BREAK_LIMIT_DEG, metal_findings
 from model.output.html import seams_html
 from model.plan import NewMetal
 from model.planfile import read_plan
@@ -344,6 +344,16 @@ def test_only_what_can_be_formed_has_a_blank():
     assert tight.least_radius_mm < tight.gauge_mm and tight.blank_mm is None
     assert wide.blank_mm[0] == pytest.approx(120.7 + 2 * 12.7, abs=1.0)
     assert abs(wide.max_strain) < 0.01 and wide.crown_mm == pytest.approx(2.4, abs=0.1)
+
+
+@pytest.mark.parametrize(("width_mm", "is_told"), [(12.694, False), (12.7, False), (12.5, True)])
+def test_a_filler_that_is_a_stroke_of_the_file_narrower_than_asked_is_not_told(width_mm, is_told):
+    """Cut back to 12.7 mm, new edges laid through places of a curved skin leave 12.694 mm on a demo car."""
+    metal = replace(
+        sample_report().new_metal[0], width_min_mm=width_mm, width_max_mm=width_mm, closes_step_mm=0.0
+    )
+    found = metal_findings(demo_built("coupe"), (metal,), ())
+    assert ("narrow filler" in {finding.kind for finding in found}) == is_told
 
 
 def test_strips_of_a_split_roof_close_it_and_what_is_left_open_is_told():
