@@ -2,17 +2,28 @@
 
 import pytest
 
-LINES = []
+SECTIONS = {
+    "one change of the plan: live tier and plain CadQuery script, one run": [],
+    "the notebook in headless Chromium, software rendering": [],
+}
+SCRIPT, BROWSER = SECTIONS
 
 
 @pytest.fixture(scope="session")
 def table():
-    """Lines for the end of the run."""
-    return LINES
+    """Lines for the end of the run: of computing alone."""
+    return SECTIONS[SCRIPT]
+
+
+@pytest.fixture(scope="session")
+def browser_table():
+    """The same of the notebook in a browser."""
+    return SECTIONS[BROWSER]
 
 
 def pytest_terminal_summary(terminalreporter):
-    if LINES:
-        terminalreporter.section("one change of the plan: live tier and plain CadQuery script, one run")
-        for line in LINES:
+    for heading, lines in SECTIONS.items():
+        if lines:
+            terminalreporter.section(heading)
+        for line in lines:
             terminalreporter.line(line)

@@ -1,4 +1,4 @@
-"""What the browser tests share: a browser, servers of their own, and what is seen of the 3-D view."""
+"""What runs in a browser shares: it, servers of their own, and what is seen of the 3-D view."""
 
 import base64
 import io
@@ -6,6 +6,8 @@ import json
 import os
 import shutil
 import socket
+import subprocess
+import sys
 import time
 from contextlib import contextmanager
 from pathlib import Path
@@ -34,6 +36,11 @@ FLAGS = [
 ]
 FOLDERS = ("CONFIG", "DATA", "RUNTIME")
 LAB_FOLDERS = ("SETTINGS", "WORKSPACES")
+NO_NEWS = '{"fetchNews": "false", "checkForUpdates": false}'
+ALL_RUN = r"""() => {
+  const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-OutputPrompt')].map(e => e.textContent);
+  return document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'
+    && prompts.length && prompts.every(t => /\[\d+\]/.test(t)); }"""
 SETTLED_WITHIN_S = 20.0  # for a busy machine; what it takes is measured, not asserted
 CANVAS = """() => [...document.querySelectorAll('.pd-view canvas')].filter(c => c.width * c.height > 1e5)
   .sort((a, b) => b.width * b.height - a.width * a.height)[0]?.toDataURL()"""
@@ -58,6 +65,60 @@ def new_page(width, height):
         page.on("pageerror", lambda error: page.faults.append(str(error)))
         yield page
         browser.close()
+
+
+@contextmanager
+def jupyterlab(home):
+    """Run a JupyterLab of its own, over a folder with a copy of the notebook; gives its address."""
+    if BROWSER is None:
+        pytest.skip(NO_BROWSER)
+    env = private_environment(home)
+    news = home / "SETTINGS" / "@jupyterlab" / "apputils-extension" / "notification.jupyterlab-settings"
+    news.parent.mkdir(parents=True)
+    news.write_text(NO_NEWS)
+    work = home / "work"
+    work.mkdir()
+    shutil.copy(ROOT / "notebooks" / "chop.ipynb", work)
+    port = free_port()
+    command = [sys.executable, "-m", "jupyterlab", "--allow-root", "--no-browser", "--ip=127.0.0.1"]
+    command += [f"--port={port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={work}"]
+    command += [f"--IdentityProvider.token={TOKEN}"]
+    with open(home / "log", "w") as log:
+        server = subprocess.Popen(command, env=env, stdout=log, stderr=subprocess.STDOUT)
+    base = f"http://127.0.0.1:{port}"
+    try:
+        until(lambda: asked(f"{base}/api"), 60, "JupyterLab did not start")
+        yield base
+    finally:
+        server.terminate()
+        server.wait(20)
+
+
+def open_notebook(page, base):
+    """Open the notebook on a page, and wait until it could be run."""
+    page.goto(f"{base}/lab/tree/chop.ipynb?token={TOKEN}")
+    page.wait_for_selector(".jp-NotebookPanel .jp-CodeCell", timeout=60_000)
+    until(lambda: kernel_is_connected(base), 60, "no kernel")  # the page says idle before it is
+    page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status='idle']")
+
+
+def run_all(page):
+    """Choose "Run All Cells", as a person does."""
+    page.locator(".lm-MenuBar-itemLabel", has_text="Run").first.click()
+    page.get_by_text("Run All Cells", exact=True).click()
+
+
+def wait_for_the_picture(page):
+    """Wait until all cells have run and the 3-D view shows a car."""
+    page.wait_for_function(ALL_RUN, timeout=120_000)
+    page.wait_for_selector(".pd-view canvas", timeout=60_000)
+    until(lambda: is_drawn(page), 60, "nothing was drawn")
+
+
+def kernel_is_connected(base):
+    """Return whether the notebook's kernel waits for work from the page."""
+    kernels = [session["kernel"] for session in asked(f"{base}/api/sessions") or []]
+    return len(kernels) == 1 and kernels[0]["execution_state"] == "idle" and kernels[0]["connections"] > 0
 
 
 def free_port():

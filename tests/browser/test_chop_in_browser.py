@@ -1,91 +1,46 @@
-"""The notebook in a real headless browser: a slider moved by keyboard changes numbers and picture.
+"""The notebook in a real headless browser: a slider moved by keyboard changes numbers and picture."""
 
-Set PLUMBDROP_TIMINGS=1 to print how long 15 key presses take.
-"""
-
-import os
-import shutil
-import statistics
-import subprocess
-import sys
 import time
 from urllib.request import Request, urlopen
 
 import pytest
 from in_browser import (
-    BROWSER,
-    NO_BROWSER,
     NUMBERS,
-    ROOT,
     SETTLED_WITHIN_S,
     TOKEN,
     asked,
-    free_port,
     image_of,
     is_drawn,
+    jupyterlab,
+    kernel_is_connected,
     new_page,
     numbers,
+    open_notebook,
     picture,
-    private_environment,
+    run_all,
     settled_numbers,
     until,
+    wait_for_the_picture,
 )
 
 pytestmark = pytest.mark.browser
-NO_NEWS = '{"fetchNews": "false", "checkForUpdates": false}'
-ALL_RUN = r"""() => {
-  const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-OutputPrompt')].map(e => e.textContent);
-  return document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'
-    && prompts.length && prompts.every(t => /\[\d+\]/.test(t)); }"""
 
 
 @pytest.fixture(scope="module")
 def lab(tmp_path_factory):
-    """A JupyterLab of its own, over a folder with a copy of the notebook; gives its address."""
-    if BROWSER is None:
-        pytest.skip(NO_BROWSER)
-    home = tmp_path_factory.mktemp("jupyter")
-    env = private_environment(home)
-    news = home / "SETTINGS" / "@jupyterlab" / "apputils-extension" / "notification.jupyterlab-settings"
-    news.parent.mkdir(parents=True)
-    news.write_text(NO_NEWS)
-    work = home / "work"
-    work.mkdir()
-    shutil.copy(ROOT / "notebooks" / "chop.ipynb", work)
-    port = free_port()
-    command = [sys.executable, "-m", "jupyterlab", "--allow-root", "--no-browser", "--ip=127.0.0.1"]
-    command += [f"--port={port}", "--ServerApp.port_retries=0", f"--ServerApp.root_dir={work}"]
-    command += [f"--IdentityProvider.token={TOKEN}"]
-    with open(home / "log", "w") as log:
-        server = subprocess.Popen(command, env=env, stdout=log, stderr=subprocess.STDOUT)
-    base = f"http://127.0.0.1:{port}"
-    try:
-        until(lambda: asked(f"{base}/api"), 60, "JupyterLab did not start")
+    """A JupyterLab of its own; gives its address."""
+    with jupyterlab(tmp_path_factory.mktemp("jupyter")) as base:
         yield base
-    finally:
-        server.terminate()
-        server.wait(20)
 
 
 @pytest.fixture(scope="module")
 def page(lab):
     """The notebook, opened and run."""
     with new_page(1300, 900) as page:
-        page.goto(f"{lab}/lab/tree/chop.ipynb?token={TOKEN}")
-        page.wait_for_selector(".jp-NotebookPanel .jp-CodeCell", timeout=60_000)
-        until(lambda: kernel_is_connected(lab), 60, "no kernel")  # the page says idle before it is
-        page.wait_for_selector(".jp-Notebook-ExecutionIndicator[data-status='idle']")
-        page.locator(".lm-MenuBar-itemLabel", has_text="Run").first.click()
-        page.get_by_text("Run All Cells", exact=True).click()
-        page.wait_for_function(ALL_RUN, timeout=120_000)
-        page.wait_for_selector(".pd-view canvas", timeout=60_000)
-        until(lambda: is_drawn(page), 60, "nothing was drawn")
+        open_notebook(page, lab)
+        run_all(page)
+        wait_for_the_picture(page)
         yield page
-
-
-def kernel_is_connected(base):
-    kernels = [session["kernel"] for session in asked(f"{base}/api/sessions") or []]
-    return len(kernels) == 1 and kernels[0]["execution_state"] == "idle" and kernels[0]["connections"] > 0
 
 
 def press(page, key):
@@ -196,8 +151,7 @@ def test_a_killed_kernel_loses_nothing(lab, page):
     address = f"{lab}/api/kernels/{session['kernel']['id']}/restart"
     urlopen(Request(address, method="POST", headers={"Authorization": f"token {TOKEN}"}), timeout=60).close()
     until(lambda: kernel_is_connected(lab), 60, "no kernel after the restart")
-    page.locator(".lm-MenuBar-itemLabel", has_text="Run").first.click()
-    page.get_by_text("Run All Cells", exact=True).click()
+    run_all(page)
     page.wait_for_function("() => document.querySelector('.pd-controls input')?.value !== '1-7/8\"'")
     back = page.get_by_role("button", name="last plan")
     back.wait_for(timeout=60_000)
@@ -205,35 +159,3 @@ def test_a_killed_kernel_loses_nothing(lab, page):
     back.click()
     until(lambda: numbers(page) == said, SETTLED_WITHIN_S, "the last plan did not come back")
     assert front_drop(page) == '1-7/8"' and page.faults == []
-
-
-WATCH = """() => {  // note when a key goes down, when the tiles change, and when WebGL first draws
-  window.seen = {};
-  document.addEventListener('keydown', () => { window.seen = {key: performance.now()}; }, true);
-  const tiles = document.querySelector('.pd-tiles').closest('.widget-html');
-  new MutationObserver(() => { window.seen.numbers ??= performance.now(); })
-    .observe(tiles, {childList: true, subtree: true});
-  const draw = WebGL2RenderingContext.prototype.drawElements;
-  WebGL2RenderingContext.prototype.drawElements = function (...given) {
-    draw.apply(this, given);
-    window.seen.picture ??= performance.now();  // the pieces; the seams' colours follow the numbers
-  }; }"""
-
-
-@pytest.mark.skipif(not os.environ.get("PLUMBDROP_TIMINGS"), reason="prints timings; set PLUMBDROP_TIMINGS=1")
-def test_how_long_a_key_press_takes(page):
-    page.evaluate(WATCH)
-    page.locator(".pd-controls .noUi-handle").first.focus()
-    taken = []
-    for _ in range(15):
-        page.keyboard.press("ArrowRight")
-        page.wait_for_function(
-            "() => window.seen.picture && window.seen.numbers"
-            " && performance.now() - window.seen.numbers > 1500",
-            timeout=SETTLED_WITHIN_S * 1000,
-        )
-        seen = page.evaluate("window.seen")
-        taken.append((seen["numbers"] - seen["key"], seen["picture"] - seen["key"]))
-    for what, times in zip(("numbers", "picture"), zip(*taken, strict=True), strict=True):
-        ordered = sorted(times)
-        print(f"{what}: median {statistics.median(times):.0f} ms, 95th {ordered[14 * 95 // 100]:.0f} ms")
