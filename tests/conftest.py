@@ -1,7 +1,14 @@
 """For every test: the same random examples in every run, and nothing kept on this machine."""
 
+import os
+
 import pytest
 from hypothesis import settings
+
+if (
+    "PYTEST_XDIST_WORKER" in os.environ
+):  # one a core: more threads of BLAS take a third of the time for themselves
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read when numpy is imported, which is later
 
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.load_profile("same")
