@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from .built import Built
+from .hingepieces import HingePiece, hinge_pieces, stubs_of
 from .hinges import Flat
 from .layout import BODY
 from .measured import KeepOut
@@ -99,9 +100,9 @@ class PostBody:
 
 @dataclass(frozen=True, eq=False)
 class PieceBody:
-    """A post piece, in place from the start: a tapered box with the hollow inside it."""
+    """A post piece or a hinge piece, in place from the start: a tapered box with the hollow inside it."""
 
-    closed: ClosedPost
+    closed: ClosedPost | HingePiece
     move: RigidMove = IDENTITY
     small_mm = 10.0  # size of a triangle that is small enough to find what of it lies in this body
 
@@ -218,10 +219,10 @@ def _distance_to_line(points, line):
 
 def posts_of(built: Built) -> list[tuple[str, PostBody | PieceBody]]:
     """Return every end of every post with the piece that carries it, and post pieces by their own names."""
-    out, pieces = [], closed_posts(built)
+    out, pieces, stubs = [], closed_posts(built), stubs_of(built)
     for key, line in built.shape.lines.items():
         name = f"post {' '.join(key)}"
-        ends = built.ends.get(key)
+        ends = stubs.get(key)
         if ends is None:
             out.append((BODY, PostBody(name, line, np.zeros(5), np.ones(5), (), IDENTITY)))
             continue
@@ -240,4 +241,5 @@ def posts_of(built: Built) -> list[tuple[str, PostBody | PieceBody]]:
         out += [(built.lower_piece(key), lower), (built.upper_piece(key), upper)]
         if closed is not None:
             out.append((closed.name, PieceBody(closed)))
+    out += [(piece.name, PieceBody(piece)) for piece in hinge_pieces(built).values()]
     return out

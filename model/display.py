@@ -23,6 +23,7 @@ from .cuts import CentrePlane, GridCut, Station
 from .fillers import fillers_of
 from .fillersheets import filler_mesh
 from .finermesh import finer_mesh
+from .hingepieces import hinge_pieces, stubs_of
 from .hinges import Flat
 from .layout import BODY, METAL, PANE, WASTE, Cell, Layout, layout_of
 from .leans import pane_piece
@@ -329,14 +330,14 @@ def _posts(built: Built) -> list[Patch]:
             point, normal, triangles = post_mesh(line, low, high)
             point = point - POST_INSET_MM * normal
             out.append(Patch(carrier, role, None, point, normal, triangles, " ".join(key)))
-    for closed in pieces.values():
+    for closed in (*pieces.values(), *hinge_pieces(built).values()):
         point, normal, triangles = piece_mesh(closed.box)
         out.append(Patch(closed.name, POST, None, point - POST_INSET_MM * normal, normal, triangles))
     return out
 
 
 def _lower_stretches(built: Built, key, s_lower):
-    ends = built.ends[key]
+    ends = stubs_of(built)[key]
     if ends.hinge is None:
         return [(built.lower_piece(key), POST, np.zeros(5), s_lower)]
     foot, loose = ends.line.crossing(ends.hinge.foot), ends.line.crossing(ends.hinge.loose)

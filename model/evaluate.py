@@ -19,6 +19,8 @@ from .fillers import fillers_of
 from .fillerseams import closed_seam_reports, new_metal_reports
 from .findings import findings_of
 from .glass import window_report
+from .hingepieces import hinge_pieces
+from .hingepieceseams import hinge_piece_reports
 from .interference import interference_steps
 from .leanreport import edge_name, lean_report
 from .limits import check_ranges, refused_drop
@@ -31,12 +33,12 @@ from .piecutreport import PieCutReport
 from .piecuts import pie_cut_report
 from .plan import Plan
 from .plandict import plan_to_dict
-from .postpiecemarks import post_piece_report
+from .postpiecemarks import hinge_piece_report, post_piece_report
 from .postpieces import closed_posts
 from .postpieceseams import post_piece_reports
 from .posts import EDGES, PostEnds
 from .remedies import chosen_remedies, remedies_of, remedy_text
-from .report import EdgeMark, PostReport, Report, RoofPart, SplitReport, Totals
+from .report import EdgeMark, LeanReport, PostReport, Report, RoofPart, SplitReport, Totals
 from .seams import seam_reports
 from .shape import CarShape
 from .sheets import metal_area_mm2, waste_area_mm2
@@ -94,7 +96,8 @@ def fit_report_of(built: Built) -> Report:
     posts = tuple(_post_report(built, key) for key in built.ends)
     fillers = fillers_of(built)
     pieced = closed_posts(built)
-    seams = closed_seam_reports(built, fillers) if fillers or pieced else seam_reports(built)
+    is_closed = fillers or pieced or hinge_pieces(built)
+    seams = closed_seam_reports(built, fillers) if is_closed else seam_reports(built)
     report = Report(
         car={"name": car.name, "unit": car.unit, "tape_mm": car.tape_mm, "gauge_mm": car.gauge_mm},
         plan=plan_to_dict(plan),
@@ -105,7 +108,11 @@ def fit_report_of(built: Built) -> Report:
         view=view_report(built),
         totals=_totals(built, seams),
         findings=(),
-        new_metal=(*new_metal_reports(fillers, seams, plan.root_gap_mm), *post_piece_reports(built, seams)),
+        new_metal=(
+            *new_metal_reports(fillers, seams, plan.root_gap_mm),
+            *post_piece_reports(built, seams),
+            *hinge_piece_reports(built, seams),
+        ),
         split=_split_report(built),
     )
     return replace(report, findings=_findings(built, report))
@@ -211,11 +218,16 @@ def _post_report(built: Built, key) -> PostReport:
         remedy=remedy_text(remedies),
         remedies=remedies,
         stretch=post_stretch(built, key),
-        lean=lean_report(ends),
+        lean=_lean(built, key),
         pie_cut=_pie_cut(built, key),
         chosen=chosen_remedies(built, key),
         piece=post_piece_report(closed_posts(built).get(key)),
     )
+
+
+def _lean(built: Built, key) -> LeanReport | None:
+    found = lean_report(built.ends[key])
+    return found and replace(found, piece=hinge_piece_report(hinge_pieces(built).get(key)))
 
 
 def _pie_cut(built: Built, key) -> PieCutReport | None:

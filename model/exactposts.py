@@ -37,6 +37,7 @@ from .exactkernel import (
     pcurve_of,
     ruled_surface,
 )
+from .hingepieces import HingePiece
 from .moves import IDENTITY
 from .numeric import unit
 from .postpieces import ClosedPost
@@ -73,7 +74,7 @@ def foot(ends: PostEnds) -> Stretch:
 
 
 def wedge(ends: PostEnds) -> Stretch:
-    """Return what is cut out around the hinge of a leaned post, kerf included."""
+    """Return what is cut out around the hinge of a leaned post, for its piece too; kerf included."""
     return _stretch(
         ends.line, lambda line: line.crossing(ends.hinge.foot), lambda line: line.crossing(ends.hinge.loose)
     )
@@ -100,8 +101,8 @@ def offcuts(closed: ClosedPost) -> tuple[Stretch | None, Stretch | None]:
     return lower, upper
 
 
-def post_piece(closed: ClosedPost) -> Stretch:
-    """Return the piece between two stubs, in place: straight corner edges, outer and inner."""
+def post_piece(closed: ClosedPost | HingePiece) -> Stretch:
+    """Return a piece between two stubs or around a hinge, in place: straight outer and inner corner edges."""
     box, knots = closed.box, np.array([0.0, 0.0, 1.0, 1.0])
     return Stretch(
         *(tuple(BSpline(knots, ends[:, i], 1) for i in range(4)) for ends in (box.corners_mm, box.inner_mm))

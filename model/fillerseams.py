@@ -8,14 +8,17 @@ weld closes runs out into that bead.
 
 Lengths follow :mod:`model.seams`: along the edge of the piece that stays,
 less what lies over a post's own box on the body's side, where the box's bead
-counts already.  A post between whose ends a piece is let in (:mod:`model.postpieces`)
+counts already.  A post between whose ends a piece is let in (:mod:`model.postpieces`),
+or around whose hinge (:mod:`model.hingepieces`),
 has the two beads of the piece instead of its own, further from the cut: beside
 it the skin is welded by itself.
 """
 
 from __future__ import annotations
 
+from collections.abc import Container
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,6 +28,9 @@ from .fillerruns import CORNER, Run, lines_of
 from .fillers import Filler, refined
 from .fit import Facing, turn_deg
 from .gauges import sheet_kg_m2
+from .hingepieces import hinge_pieces
+from .hingepieceseams import hinge_piece_facings
+from .placing import PostKey
 from .postpieces import closed_posts
 from .postpieceseams import FLAT_MM, post_piece_facings
 from .report import NewMetalEdge, NewMetalReport, SeamReport
@@ -37,25 +43,32 @@ _LEAST_MM = 0.05  # of a stretch that is left
 
 def closed_seam_reports(built: Built, fillers: tuple[Filler, ...]) -> list[SeamReport]:
     """Return length, gap and step of every seam of the closed roof: skin, boxes of posts, new metal."""
-    laid, pieced = [], closed_posts(built)
+    laid, pieced = [], _Pieced(closed_posts(built), hinge_pieces(built))
     for seam in seams_of(built):
         runs = [f.run for f in fillers if _is_same(f.seam, seam)]
         first, second = seam_edges(built, seam)
         left = _what_is_left(built, seam, runs) if runs else first
         if left:
             laid.append((_with_own_bead(seam, pieced), [Facing(tuple(left), tuple(second))]))
-    laid += post_box_facings(built, pieced)
-    laid += post_piece_facings(built)
+    laid += post_box_facings(built, pieced.at_cut, pieced.at_hinge)
+    laid += post_piece_facings(built) + hinge_piece_facings(built)
     for filler in fillers:
         laid += [(_with_own_bead(seam, pieced), facings) for seam, facings in _long_seams(filler)]
     laid += _shared_borders(fillers)
     return reports_along(built, laid)
 
 
-def _with_own_bead(seam: Seam, pieced) -> Seam:
+class _Pieced(NamedTuple):
+    """Posts between whose ends a piece is let in, at the cut and around the hinge."""
+
+    at_cut: Container[PostKey]
+    at_hinge: Container[PostKey]
+
+
+def _with_own_bead(seam: Seam, pieced: _Pieced) -> Seam:
     """Return a seam as one that is welded beside its post's box too, where the box is cut back from it."""
-    is_at_hinge = f", {HINGE}, " in seam.name
-    return replace(seam, post=None) if seam.post in pieced and not is_at_hinge else seam
+    there = pieced.at_hinge if f", {HINGE}, " in seam.name else pieced.at_cut
+    return replace(seam, post=None) if seam.post in there else seam
 
 
 def _is_same(a: Seam, b: Seam):

@@ -9,7 +9,6 @@ from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
 from .fit import SPACING_MM
 from .metalblanks import can_be_formed
 from .postpieces import CLIMB, MISS_OF_WALL, closed_posts
-from .postpieces import KIND as POST_PIECE
 from .report import Finding, NewMetalReport, SeamReport
 from .seams import FILLER_SEAM, POST
 from .trimlines import LEAST_LAP_MM
@@ -30,8 +29,8 @@ def metal_findings(
     unit = built.shape.car.unit
     found = [finding for seam in seams for finding in _unfaced(seam, unit)]
     for metal in new_metal:
-        if metal.kind == POST_PIECE:
-            continue  # its line is hidden and its walls are flat
+        if metal.walls:
+            continue  # a piece in a post: its line is hidden and its walls are flat
         for edge in metal.edges:
             if edge.tangent_break_deg > BREAK_LIMIT_DEG:
                 found.append(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from .display import KEEP_OUT, POST
 from .fillers import KIND as FILLER
+from .hingepieces import KIND as HINGE_PIECE
 from .layout import BODY, GLASS_WASTE, PANE, ROOF, WASTE, WINDOW
 from .postpieces import KIND as POST_PIECE
 from .roofparts import is_roof
@@ -31,7 +32,7 @@ def colour_of(carrier: str) -> str:
         return COLOURS[ROOF]
     if carrier in COLOURS:
         return COLOURS[carrier]
-    if carrier.startswith((FILLER, POST_PIECE)):
+    if carrier.startswith((FILLER, POST_PIECE, HINGE_PIECE)):
         return FILLER_COLOUR
     return STRIP_COLOUR if carrier.endswith("strip") else SHIFTED_COLOUR
 

@@ -1,9 +1,10 @@
-"""Where the stubs of a post are cut back for its piece, edge by edge."""
+"""Where the stubs of a post are cut back for its piece, and for the one around its hinge, edge by edge."""
 
 from __future__ import annotations
 
+from .hingepieces import HingePiece
 from .leanreport import edge_name
-from .postpiecereport import CutBackMark, PostPieceReport
+from .postpiecereport import CutBackMark, HingeBackMark, HingePieceReport, PostPieceReport
 from .postpieces import ClosedPost
 from .posts import EDGES
 
@@ -31,5 +32,22 @@ def post_piece_report(closed: ClosedPost | None) -> PostPieceReport | None:
                 upper_back_mm=float(upper_back[i]),
             )
             for i, edge in enumerate(EDGES)
+        ),
+    )
+
+
+def hinge_piece_report(piece: HingePiece | None) -> HingePieceReport | None:
+    """Return the marks of a hinge's piece; None where it has none."""
+    if piece is None:
+        return None
+    marks = piece.ends.line.lines(piece.ends.line.crossing(piece.loose))
+    return HingePieceReport(
+        name=piece.name,
+        length_mm=piece.box.height_mm,
+        edges=tuple(
+            HingeBackMark(
+                edge=edge_name(edge, piece.key[1]), loose_mm=tuple(mark.tolist()), back_mm=float(back)
+            )
+            for edge, mark, back in zip(EDGES, marks, piece.back_mm(), strict=True)
         ),
     )

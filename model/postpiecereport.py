@@ -63,3 +63,29 @@ class PostPieceReport:
     climb: float  # miss to length: 1/3 is 1 in 3
     set_in_mm: float  # of its outer wall from the stubs' outer walls, for the sheet over it
     edges: tuple[CutBackMark, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class HingeBackMark:
+    """Where a leaned post's loose end begins for the piece around its hinge, on one line of the post.
+
+    Attributes
+    ----------
+    loose_mm : (x, y, z)
+        The mark, on the uncut post.
+    back_mm : float
+        Along the edge, from the hinge's own upper mark.
+    """
+
+    edge: str
+    loose_mm: Point
+    back_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class HingePieceReport:
+    """The piece around the hinge of a leaned post, whose box stood open there."""
+
+    name: str
+    length_mm: float  # of the piece, square to the foot's cut
+    edges: tuple[HingeBackMark, ...]

@@ -39,6 +39,8 @@ import numpy as np
 
 from .built import Built
 from .fillers import Filler, fillers_of, refined, widest_weld_mm
+from .hingepieces import LEAST_MM as LEAST_MM
+from .hingepieces import stubs_of
 from .numeric import dot
 from .placing import PostKey
 from .postboxes import frames_at_feet
@@ -47,7 +49,6 @@ from .taperedbox import TaperedBox
 
 KIND = "post piece"
 MISS_OF_WALL = 0.5  # common practice, no source; as findings have it
-LEAST_MM = 12.7  # 1/2 in: a shorter piece is all heat from its two beads; assumed
 CLIMB = 3.0  # assumed: no steeper than 1 in 3 against the post, where it may be cut so far
 ENTERS_MM = 0.01  # less is rounding
 _PER_SPAN = 2  # places of the sheet to each span of its spline across; along it one, at most 5 mm apart
@@ -62,7 +63,7 @@ class ClosedPost:
     ----------
     key : PostKey
     ends : PostEnds
-        As the plan cuts them, for the take-out.
+        As the plan cuts them, for the take-out; at a hinge as its piece asks (:mod:`model.hingepieces`).
     back_mm : (lower, upper)
         How far each stub ends further from the cut, square to it.
     s_lower, s_upper : (5,)
@@ -111,7 +112,7 @@ def closed_posts(built: Built) -> dict[PostKey, ClosedPost]:
     clear_mm = max((filler.thickness_mm for filler in fillers), default=0.0)
     widest_mm = widest_weld_mm(built)
     out = {}
-    for key, ends in built.ends.items():
+    for key, ends in stubs_of(built).items():
         sheet = _places_near(ends, fillers)
         closed = closed_post(key, ends, sheet, clear_mm, widest_mm, built.plan.root_gap_mm)
         if closed is not None:

@@ -18,6 +18,7 @@ from .postpiecereport import PostWall
 from .postpieces import KIND, ClosedPost, closed_posts
 from .report import NewMetalEdge, NewMetalReport, SeamReport
 from .seams import POST, Seam, metal_below, moved_rims
+from .taperedbox import TaperedBox
 
 FLAT_MM = 1e6  # a greater radius is told as this
 WALLS = ("front", "inner", "rear", "outer")
@@ -59,13 +60,13 @@ def rims_of(closed: ClosedPost):
         moved_rims(line.face_outline(closed.s_lower, -closed.s_lower), ends.lower_move),
         moved_rims(line.face_outline(closed.s_upper, 1 - closed.s_upper), ends.move),
     )
-    own = [_piece_rims(closed, end) for end in (0, 1)]
+    own = [piece_rims(closed.box, end) for end in (0, 1)]
     return (stubs[0], own[0]), (own[1], stubs[1])
 
 
-def _piece_rims(closed: ClosedPost, end: int) -> list[Edge]:
-    """Return the straight rims of one end of the piece, with the walls' normals along them."""
-    corners = closed.box.corners_mm
+def piece_rims(box: TaperedBox, end: int) -> list[Edge]:
+    """Return the straight rims of one end of a piece, with the walls' normals along them."""
+    corners = box.corners_mm
     share = np.linspace(0, 1, _SAMPLES)[:, None]
     ways = corners[1] - corners[0]
     out = []
@@ -90,37 +91,56 @@ def post_piece_reports(built: Built, seams: list[SeamReport]) -> tuple[NewMetalR
 
 
 def _report(built, closed: ClosedPost, seams, root_gap_mm) -> NewMetalReport:
+    return box_report(
+        closed,
+        kind=KIND,
+        carriers=(built.lower_piece(closed.key), built.upper_piece(closed.key)),
+        stubs=stub_names(closed),
+        edges=box_edges(stub_names(closed), seams, rims_of(closed), root_gap_mm),
+        closes_gap_mm=corners_apart_mm(closed),
+        closes_step_mm=max(closed.ends.miss_mm, key=abs),
+    )
+
+
+def box_report(
+    closed, *, kind: str, carriers, stubs, edges, closes_gap_mm: float, closes_step_mm: float
+) -> NewMetalReport:
+    """Return the report of a box let in between two stubs of a post: ``closed`` has name, key and box."""
     box, key = closed.box, closed.key
     area_mm2 = float(box.wall_areas_mm2.sum())
     corner_edges = np.linalg.norm(box.corners_mm[1] - box.corners_mm[0], axis=1)
-    edges = tuple(
-        NewMetalEdge(
-            piece=stub,
-            length_mm=seam.edge_mm,
-            tangent_break_deg=_greatest_break_deg(rims),
-            off_root_gap_mm=max(abs(x - root_gap_mm) for x in (seam.gap_mm.min, seam.gap_mm.max))
-            if seam.gap_mm
-            else 0.0,
-        )
-        for stub, seam, rims in zip(stub_names(closed), seams, rims_of(closed), strict=True)
-    )
     return NewMetalReport(
         name=closed.name,
-        kind=KIND,
+        kind=kind,
         side=key[1],
-        pieces=(built.lower_piece(key), built.upper_piece(key)),
+        pieces=carriers,
         gauge_mm=box.gauge_mm,
         area_mm2=area_mm2,
         mass_kg=area_mm2 / 1e6 * sheet_kg_m2(box.gauge_mm),
         width_min_mm=float(corner_edges.min()),
         width_max_mm=float(corner_edges.max()),
-        closes_gap_mm=corners_apart_mm(closed),
-        closes_step_mm=max(closed.ends.miss_mm, key=abs),
-        ends=stub_names(closed),
+        closes_gap_mm=closes_gap_mm,
+        closes_step_mm=closes_step_mm,
+        ends=stubs,
         open_corner_mm=0.0,
         edges=edges,
         least_radius_mm=FLAT_MM,
-        walls=walls_of(closed),
+        walls=walls_of(box, key[1]),
+    )
+
+
+def box_edges(stubs, seams: list[SeamReport], rims, root_gap_mm: float) -> tuple[NewMetalEdge, ...]:
+    """Return both beads of a box let in: of the stub's name, the seam's report and both edges for each."""
+    return tuple(
+        NewMetalEdge(
+            piece=stub,
+            length_mm=seam.edge_mm,
+            tangent_break_deg=_greatest_break_deg(faces),
+            off_root_gap_mm=max(abs(x - root_gap_mm) for x in (seam.gap_mm.min, seam.gap_mm.max))
+            if seam.gap_mm
+            else 0.0,
+        )
+        for stub, seam, faces in zip(stubs, seams, rims, strict=True)
     )
 
 
@@ -141,10 +161,9 @@ def _greatest_break_deg(rims) -> float:
     return worst
 
 
-def walls_of(closed: ClosedPost) -> tuple[PostWall, ...]:
-    """Return the four walls of a post piece laid flat."""
-    box = closed.box
-    names = WALLS if closed.key[1] != "centre" else ("front", "left", "rear", "right")
+def walls_of(box: TaperedBox, side: str) -> tuple[PostWall, ...]:
+    """Return the four walls of a box let into a post of that side, laid flat."""
+    names = WALLS if side != "centre" else ("front", "left", "rear", "right")
     out = []
     for i, (name, area) in enumerate(zip(names, box.wall_areas_mm2, strict=True)):
         flat = box.flat_wall(i)

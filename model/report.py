@@ -18,7 +18,7 @@ from .doorframes import DoorSeam
 from .doorreport import PaneReport
 from .panelreport import PanelFit
 from .piecutreport import PieCutReport
-from .postpiecereport import PostPieceReport, PostWall
+from .postpiecereport import HingePieceReport, PostPieceReport, PostWall
 from .trimreport import TrimLine
 
 Point = tuple[float, float, float]
@@ -95,6 +95,7 @@ class LeanReport:
     lean_front_after_deg: float
     mouth_mm: float  # widest gap of the wedge at the box
     edges: tuple[HingeMark, ...]
+    piece: HingePieceReport | None = None  # let in around the hinge; None: the box is welded as it stands
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -219,6 +220,7 @@ class NewMetalEdge:
 class NewMetalReport:
     """One piece of new metal: a filler let in where a seam stood open, or a piece between two ends of a post.
 
+    A hinge piece is told as a post piece is; the gap it closes is the mouth, its step none.
     A post piece has ``walls``, each its own blank; its widths are its corner
     edges, the gap it closes is how far the corners of the plan's two ends are
     apart, the step the greater of its two misses, and its edges are its beads
@@ -228,7 +230,7 @@ class NewMetalReport:
     """
 
     name: str
-    kind: str  # of the seam it closes: skin, window, strip; or post piece
+    kind: str  # of the seam it closes: skin, window, strip; or post piece, hinge piece
     side: str
     pieces: tuple[str, str]
     gauge_mm: float
@@ -248,7 +250,7 @@ class NewMetalReport:
     doubt_strain: float | None = None  # what half as many spans would have changed it by
     can_be_rolled: bool | None = None
     trapezium: Trapezium | None = None
-    walls: tuple[PostWall, ...] = ()  # of a post piece
+    walls: tuple[PostWall, ...] = ()  # of a post piece or a hinge piece
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -261,10 +261,13 @@ def seam_reports(built: Built) -> list[SeamReport]:
     return reports_along(built, laid + post_box_facings(built))
 
 
-def post_box_facings(built: Built, pieced: Container[PostKey] = ()) -> list[tuple[Seam, list[Facing]]]:
+def post_box_facings(
+    built: Built, pieced: Container[PostKey] = (), pieced_at_hinge: Container[PostKey] = ()
+) -> list[tuple[Seam, list[Facing]]]:
     """Return the seam around the box of every post, and of every hinge, and which edge faces which.
 
-    A post between whose ends a piece is let in (``pieced``) has none of its own at the cut.
+    A post between whose ends a piece is let in (``pieced``) has none of its own at the cut, one
+    around whose hinge a piece is let in none at the hinge.
     """
     boxes = [
         (_box_seam(built, key), [Facing((a,), (b,)) for a, b in zip(*post_edges(ends), strict=True)])
@@ -274,7 +277,7 @@ def post_box_facings(built: Built, pieced: Container[PostKey] = ()) -> list[tupl
     hinges = [
         (_hinge_seam(built, key), [Facing((a,), (b,)) for a, b in zip(*hinge_edges(ends), strict=True)])
         for key, ends in built.ends.items()
-        if ends.hinge
+        if ends.hinge and key not in pieced_at_hinge
     ]
     pies = [(_pie_seam(built, pie), [_pie_facing(pie, built.plan.root_gap_mm)]) for pie in built.pie_cuts]
     return [*boxes, *hinges, *pies]

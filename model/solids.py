@@ -56,6 +56,7 @@ from .exactposts import (
 from .exactsheets import Sheets
 from .fillers import fillers_of
 from .fillerseams import least_radius_mm
+from .hingepieces import hinge_pieces, stubs_of
 from .layout import BODY, GLASS_WASTE, METAL, PANE, WASTE, Cell
 from .measured import KeepOut
 from .moves import IDENTITY, RigidMove
@@ -147,21 +148,21 @@ def filler_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
 
 
 def post_piece_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
-    """Return the pieces let in between the stubs of posts, in place."""
+    """Return the pieces let in between the stubs of posts and around their hinges, in place."""
     shaped = post_solid if form == SOLIDS else post_outside
     return [
         ExactPart(closed.name, FILLER, closed.name, shaped(post_piece(closed)), IDENTITY)
-        for closed in closed_posts(built).values()
+        for closed in (*closed_posts(built).values(), *hinge_pieces(built).values())
     ]
 
 
 def post_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
     """Return lower end, upper end and slug of every post, or whole posts where none is cut."""
     shaped = post_solid if form == SOLIDS else post_outside
-    parts, pieces = [], closed_posts(built)
+    parts, pieces, stubs = [], closed_posts(built), stubs_of(built)
     for key, line in built.shape.lines.items():
         name = f"post {' '.join(key)}"
-        ends = built.ends.get(key)
+        ends = stubs.get(key)
         if ends is None:
             parts.append(ExactPart(name, POST, BODY, shaped(whole_post(line)), IDENTITY))
             continue

@@ -13,6 +13,8 @@ from __future__ import annotations
 import numpy as np
 
 from .built import Built
+from .hingepieces import hinge_pieces
+from .hingepieceseams import hinge_bead_names, hinge_rims_of
 from .moves import IDENTITY
 from .placing import PostKey
 from .postpieces import closed_posts
@@ -36,7 +38,7 @@ def post_of(built: Built, seam) -> PostKey | None:
 
 def is_box(seam) -> bool:
     """Return whether a seam runs around the box of a post, at its cut or its hinge."""
-    return seam.kind == POST or (seam.kind == HINGE and seam.name.endswith(", post"))
+    return seam.kind == POST or (seam.kind == HINGE and ", hinge, post" in seam.name)
 
 
 def parts_of(built, seam: SeamReport):
@@ -72,7 +74,10 @@ def _box_edges(built, seam, key):
     """Return the first piece's edges around the box: at the post's cut, its hinge, or an end of its piece."""
     closed = closed_posts(built).get(key)
     if seam.kind == HINGE:
-        return hinge_edges(built.ends[key])[0]
+        piece = hinge_pieces(built).get(key)
+        if piece is None:
+            return hinge_edges(built.ends[key])[0]
+        return hinge_rims_of(piece)[hinge_bead_names(piece).index(seam.name)][0]
     if closed is None:
         return post_edges(built.ends[key])[0]
     return rims_of(closed)[seam_names(closed).index(seam.name)][0]

@@ -9,7 +9,7 @@ from model.files import packaged_schema
 from model.panelreport import Misfit, PanelFit, SeamMisfit
 from model.plan import NewMetal, Plan, PostCut, PostShift, RoofMove, WindowMove
 from model.plandict import plan_to_dict
-from model.postpiecereport import CutBackMark, PostPieceReport, PostWall
+from model.postpiecereport import CutBackMark, HingeBackMark, HingePieceReport, PostPieceReport, PostWall
 from model.report import (
     EdgeMark,
     Finding,
@@ -113,6 +113,11 @@ def sample_lean():
         lean_front_after_deg=11.5,
         mouth_mm=4.8,
         edges=edges,
+        piece=HingePieceReport(
+            name="hinge piece A right",
+            length_mm=12.7,
+            edges=(HingeBackMark(edge="axis", loose_mm=(158.0, 610.0, 1079.5), back_mm=12.7),),
+        ),
     )
 
 

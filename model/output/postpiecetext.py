@@ -1,4 +1,4 @@
-"""Post pieces as lines of the report: how far the stubs are cut back, and the walls to cut out."""
+"""Pieces let into posts as lines of the report: how far stubs are cut back, and the walls to cut out."""
 
 from __future__ import annotations
 
@@ -12,7 +12,19 @@ SIDE_HEADS = ("wall", "lower rim", "upper rim", "first side", "other side")
 DIAGONAL_HEADS = ("wall", "diagonal", "up to", "twist", "area")
 NOTE = (
     "Take-out is as the marks say; the further marks are where the stubs end for the piece, the kerf on the "
-    "waste side. Going around the post, front, inner, rear, outer, a wall begins with its first side; its "
+    "waste side."
+)
+HINGE_HEAD = (
+    "HINGE PIECES   let in where a leaned post's own walls stand open; lengths square to the foot's cut"
+)
+HINGE_HEADS = ("post", "edge", "piece long", "loose end from z", "back")
+HINGE_NOTE = (
+    "Lean the post first and check that its ends meet at the roof; then cut the loose end back to these "
+    "marks, parallel to the foot's cut and on the waste side, and weld the piece in before the sheet over it "
+    "is closed. Back is along the edge from the hinge's own upper mark."
+)
+WALL_NOTE = (
+    "Going around the post, front, inner, rear, outer, a wall begins with its first side; its "
     "diagonal goes from the lower end of one side up to the first or the other. A twisted wall is laid flat "
     "as two triangles about that diagonal; twist is how far its fourth corner stands off the flat."
 )
@@ -48,14 +60,57 @@ def post_piece_lines(report: Report, unit: str) -> list[str]:
         for name, piece in pieces
         for i, mark in enumerate(piece.edges)
     ]
+    return [
+        HEAD,
+        *table_lines(PIECE_HEADS, rows),
+        "",
+        *table_lines(MARK_HEADS, marks, words=2),
+        *_wall_lines(report, pieces, unit),
+        "",
+        *wrapped(f"{NOTE} {WALL_NOTE}", "  ", "  "),
+        *wrapped(CAUTION, "  ", "  "),
+    ]
+
+
+def hinge_piece_lines(report: Report, unit: str) -> list[str]:
+    """Return the pieces around the hinges of leaned posts as lines; none where there is none."""
+    pieces = [
+        (f"{post.post} {post.side}", post.lean.piece)
+        for post in report.posts
+        if post.lean and post.lean.piece
+    ]
+    if not pieces:
+        return []
+    rows = [
+        [
+            name if i == 0 else "",
+            mark.edge,
+            length_cell(piece.length_mm, unit) if i == 0 else "",
+            length_cell(mark.loose_mm[2], unit),
+            length_cell(mark.back_mm, unit),
+        ]
+        for name, piece in pieces
+        for i, mark in enumerate(piece.edges)
+    ]
+    return [
+        HINGE_HEAD,
+        *table_lines(HINGE_HEADS, rows, words=2),
+        *_wall_lines(report, pieces, unit),
+        "",
+        *wrapped(f"{HINGE_NOTE} {WALL_NOTE}", "  ", "  "),
+        *wrapped(CAUTION, "  ", "  "),
+    ]
+
+
+def _wall_lines(report, pieces, unit):
+    """Return the walls of pieces, (post, piece) each, as two tables."""
     walls_of = {metal.name: metal.walls for metal in report.new_metal}
     walls = [(f"{name} {wall.wall}", wall) for name, piece in pieces for wall in walls_of.get(piece.name, ())]
-    lines = [HEAD, *table_lines(PIECE_HEADS, rows), "", *table_lines(MARK_HEADS, marks, words=2)]
-    if walls:
-        lines += ["", *table_lines(SIDE_HEADS, [[name, *_side_cells(wall, unit)] for name, wall in walls])]
-        rows = [[name, *_diagonal_cells(wall, unit)] for name, wall in walls]
-        lines += ["", *table_lines(DIAGONAL_HEADS, rows)]
-    return [*lines, "", *wrapped(NOTE, "  ", "  "), *wrapped(CAUTION, "  ", "  ")]
+    if not walls:
+        return []
+    sides = [[name, *_side_cells(wall, unit)] for name, wall in walls]
+    diagonals = [[name, *_diagonal_cells(wall, unit)] for name, wall in walls]
+    return ["", *table_lines(SIDE_HEADS, sides), "", *table_lines(DIAGONAL_HEADS, diagonals)]
 
 
 def _side_cells(wall, unit):

@@ -22,7 +22,7 @@ from .leantext import lean_lines
 from .metaltext import metal_lines
 from .paneltext import panel_lines
 from .piecuttext import pie_cut_lines
-from .postpiecetext import post_piece_lines
+from .postpiecetext import hinge_piece_lines, post_piece_lines
 from .splittext import split_lines
 from .stretchtext import stretch_lines
 from .sureness import sureness_lines
@@ -76,6 +76,7 @@ def report_text(report: Report) -> str:
         _caution(CAUTION_CUT) if is_cut else [],
         metal_lines(report, unit),
         post_piece_lines(report, unit),
+        hinge_piece_lines(report, unit),
         _seams(report, unit),
         door_seam_lines(report.door_seams, unit),
         trim_lines(report, unit),

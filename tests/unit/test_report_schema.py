@@ -52,6 +52,8 @@ RECORDS_BY_SCHEMA = {
     "post_piece": postpiecereport.PostPieceReport,
     "cut_back_mark": postpiecereport.CutBackMark,
     "post_wall": postpiecereport.PostWall,
+    "hinge_piece": postpiecereport.HingePieceReport,
+    "hinge_back_mark": postpiecereport.HingeBackMark,
 }
 
 

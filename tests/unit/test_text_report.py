@@ -1,9 +1,20 @@
 """The report as text, held against numbers worked by hand."""
 
+import json
 import re
+from dataclasses import replace
 
 import pytest
-from sample_reports import sample_finding, sample_post, sample_report, sample_seam
+from sample_reports import (
+    sample_filler,
+    sample_finding,
+    sample_lean,
+    sample_post,
+    sample_post_piece,
+    sample_report,
+    sample_seam,
+    validator,
+)
 
 from model.output.cells import (
     GAP_INCH,
@@ -235,3 +246,19 @@ def test_a_post_piece_is_told_with_its_marks_and_its_walls():
     assert "local code and licensed practice" in " ".join(text.split())
     assert max(map(len, text.splitlines())) <= 100
     assert "POST PIECES" not in report_text(sample_report(posts=(sample_post(),)))
+
+
+def test_a_hinge_piece_is_told_with_its_marks_and_its_walls():
+    lean = sample_lean()
+    wall = sample_post_piece()[1].walls[0]
+    metal = sample_filler(name=lean.piece.name, kind="hinge piece", walls=(wall,))
+    report = sample_report(posts=(sample_post(post="A", lean=lean),), new_metal=(metal,))
+    text = report_text(report)
+    text = text[text.index("HINGE PIECES") : text.index("SEAMS: WHAT")]
+    assert re.search(r'A right +axis +1/2" \(12\.7\) +42-1/2" \(1079\.5\) +1/2" \(12\.7\)', text)
+    assert re.search(r'A right front +2" \(50\.8\) +2" \(50\.8\) +4-1/8" \(105\.0\)', text)
+    assert "local code and licensed practice" in " ".join(text.split())
+    assert max(map(len, text.splitlines())) <= 100
+    validator("report").validate(json.loads(json.dumps(report.to_json(), allow_nan=False)))
+    bare = sample_report(posts=(sample_post(lean=replace(lean, piece=None)),))
+    assert "HINGE PIECES" not in report_text(bare)
