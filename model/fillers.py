@@ -44,15 +44,18 @@ import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
 
 from .built import Built
+from .cornerholes import corner_holes
 from .crossings import crossings_of
 from .edges import Edge
-from .fillerruns import CORNER, Run, is_closed_by_metal, runs_of
+from .fillerruns import BEAD, CORNER, Run, is_closed_by_metal, runs_of
 from .fillerruns import closes_from_mm as closes_from_mm
 from .fillerruns import widest_weld_mm as widest_weld_mm
 from .fit import faced_places
+from .foursides import surface_inside
 from .numeric import cross, dot, power_pieces, unit
 from .seams import Seam, seams_of
 from .skin import Grid
+from .skinlines import curvatures
 
 KIND = "filler"
 _STATION_MM = 5.0  # greatest length along an edge between two interpolated cross lines
@@ -62,6 +65,7 @@ SAME_CORNER_MM = 1e-3  # corners nearer than this are one
 _RAMP = 3.0  # of a shift along the second edge: over how much of the run it is spread; above 1.5 it runs on
 _LEAST_SLOPE = 0.1  # of one edge's length against the other's; less crowds the cross lines
 _SPANS = 8  # across, of the one cubic
+FLAT_MM = 1e6  # a greater radius is told as this
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,7 +139,9 @@ def fillers_of(built: Built) -> tuple[Filler, ...]:
         run for seam in seams_of(built) if is_closed_by_metal(seam) for run in runs_of(built, seam, limit_mm)
     ]
     gauge_mm = built.plan.new_metal.gauge_mm or built.shape.car.gauge_mm
-    return with_crossings(fillers_from_runs(runs, built.plan.root_gap_mm, gauge_mm), built.plan.root_gap_mm)
+    root_gap_mm = built.plan.root_gap_mm
+    crossed = with_crossings(fillers_from_runs(runs, root_gap_mm, gauge_mm), root_gap_mm)
+    return with_corner_patches(crossed, root_gap_mm, limit_mm)
 
 
 def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> tuple[Filler, ...]:
@@ -167,6 +173,40 @@ def with_crossings(fillers: tuple[Filler, ...], root_gap_mm: float) -> tuple[Fil
         gauge_mm = min(fillers[k].thickness_mm for k, _ in crossing.around)
         out.append(Filler(name, crossing.run, grid, gauge_mm, tuple(beside[2:])))
     return tuple(out)
+
+
+def with_corner_patches(
+    fillers: tuple[Filler, ...], root_gap_mm: float, closes_from_mm: float
+) -> tuple[Filler, ...]:
+    """Return fillers with the holes closed at which their ends lie around a corner; :mod:`model.cornerholes`.
+
+    A hole whose borders no sheet follows without a bend tighter than its gauge stays open.
+    """
+    out, laid = list(fillers), []
+    for hole in corner_holes(fillers, root_gap_mm, closes_from_mm):
+        knots_u, knots_v, poles = surface_inside(*hole.borders)
+        grid = FillerGrid(hole.run.seam.name, KIND, knots_u, knots_v, 3, 3, poles, -1.0)
+        if least_radius_mm(grid) >= fillers[hole.base.filler].thickness_mm:
+            laid.append((hole, grid))
+    names = _names([hole.run for hole, _ in laid])
+    for name, (hole, grid) in zip(names, laid, strict=True):
+        for around in (hole.base, *filter(None, hole.sides)):
+            k = around.filler
+            ends = tuple(name if e == around.end else other for e, other in enumerate(out[k].ends))
+            out[k] = replace(out[k], ends=ends)
+        gauge_mm = fillers[hole.base.filler].thickness_mm
+        ends = tuple(BEAD if side is None else side.name for side in hole.sides)
+        out.append(Filler(name, hole.run, grid, gauge_mm, ends))
+    return tuple(out)
+
+
+def least_radius_mm(grid: Grid) -> float:
+    """Return the least radius of curvature of a surface, on a lattice of four to each knot span. [mm]"""
+    uv = np.stack(np.meshgrid(refined(grid.breaks_u, 4), refined(grid.breaks_v, 4), indexing="ij"), axis=-1)
+    uv = uv.reshape(-1, 2)
+    mean, gauss = curvatures(grid, uv)
+    sharpest = float((np.abs(mean) + np.sqrt(np.maximum(mean**2 - gauss, 0.0))).max())
+    return 1.0 / max(sharpest, 1.0 / FLAT_MM)
 
 
 def _names(runs):

@@ -23,20 +23,20 @@ from typing import NamedTuple
 import numpy as np
 
 from .built import Built
+from .cornerholes import KIND as CORNER_PATCH
 from .edges import Edge, stretch
 from .fillerruns import CORNER, Run, lines_of
-from .fillers import Filler, refined
+from .fillers import Filler
+from .fillers import least_radius_mm as least_radius_mm
 from .fit import Facing, turn_deg
 from .gauges import sheet_kg_m2
 from .hingepieces import hinge_pieces
 from .hingepieceseams import hinge_piece_facings
 from .placing import PostKey
 from .postpieces import closed_posts
-from .postpieceseams import FLAT_MM, post_piece_facings
+from .postpieceseams import post_piece_facings
 from .report import NewMetalEdge, NewMetalReport, SeamReport
 from .seams import FILLER_SEAM, HINGE, Seam, post_box_facings, reports_along, seam_edges, seams_of
-from .skin import Grid
-from .skinlines import curvatures
 
 _LEAST_MM = 0.05  # of a stretch that is left
 
@@ -158,12 +158,15 @@ def new_metal_reports(
     out = []
     for filler in fillers:
         edges = [by_name[name] for name in long_seam_names(filler)]
+        if filler.seam.kind == CORNER_PATCH:  # laid from its ends too
+            names = [f"{end} to {filler.name}" for end in filler.ends]
+            edges += [by_name[name] for name in names if name in by_name]
         out.append(new_metal_report(filler, edges, root_gap_mm))
     return tuple(out)
 
 
 def new_metal_report(filler: Filler, edges, root_gap_mm: float) -> NewMetalReport:
-    """Return the report of one filler, with its edges along both pieces, first piece first."""
+    """Return the report of one filler, with its edges along both pieces, first piece first, and others."""
     run, grid = filler.run, filler.grid
     area_mm2 = grid.area_mm2()
     long = [
@@ -204,15 +207,6 @@ def new_metal_report(filler: Filler, edges, root_gap_mm: float) -> NewMetalRepor
         edges=tuple(long),
         least_radius_mm=least_radius_mm(grid),
     )
-
-
-def least_radius_mm(grid: Grid) -> float:
-    """Return the least radius of curvature of a surface, on a lattice of four to each knot span. [mm]"""
-    uv = np.stack(np.meshgrid(refined(grid.breaks_u, 4), refined(grid.breaks_v, 4), indexing="ij"), axis=-1)
-    uv = uv.reshape(-1, 2)
-    mean, gauss = curvatures(grid, uv)
-    sharpest = float((np.abs(mean) + np.sqrt(np.maximum(mean**2 - gauss, 0.0))).max())
-    return 1.0 / max(sharpest, 1.0 / FLAT_MM)
 
 
 def tangent_break_deg(seam: SeamReport) -> float:

@@ -11,6 +11,7 @@ import numpy as np
 
 from .built import Built
 from .edges import Edge
+from .fillers import FLAT_MM
 from .fit import Facing
 from .gauges import sheet_kg_m2
 from .numeric import cross, dot, unit
@@ -20,7 +21,6 @@ from .report import NewMetalEdge, NewMetalReport, SeamReport
 from .seams import POST, Seam, metal_below, moved_rims
 from .taperedbox import TaperedBox
 
-FLAT_MM = 1e6  # a greater radius is told as this
 WALLS = ("front", "inner", "rear", "outer")
 _SAMPLES = 7  # along a rim of the piece, whose wall may be twisted
 

@@ -208,7 +208,7 @@ class SeamReport:
 
 @dataclass(frozen=True, kw_only=True)
 class NewMetalEdge:
-    """One long edge of a filler, welded to a piece."""
+    """One edge of a filler, welded to a piece or another filler."""
 
     piece: str
     length_mm: float  # of the piece's edge along it
@@ -230,7 +230,7 @@ class NewMetalReport:
     """
 
     name: str
-    kind: str  # of the seam it closes: skin, window, strip; or post piece, hinge piece
+    kind: str  # of the seam it closes: skin, window, strip; or corner patch, post piece, hinge piece
     side: str
     pieces: tuple[str, str]
     gauge_mm: float
@@ -242,7 +242,7 @@ class NewMetalReport:
     closes_step_mm: float  # step of the greatest size there
     ends: tuple[str, str]  # opening, bead, corner, or the filler it is joined to
     open_corner_mm: float  # width of its ends at corners where no other metal is; 0 where there is none
-    edges: tuple[NewMetalEdge, NewMetalEdge]
+    edges: tuple[NewMetalEdge, ...]  # both long ones; of a corner patch those at its ends too
     least_radius_mm: float  # of any bend on its outside
     blank_mm: tuple[float, float] | None = None  # length and width of the rectangle it is cut from, with trim
     crown_mm: float | None = None  # + bulges outward
