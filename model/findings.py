@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .built import Built
+from .fillerruns import STEP_FROM_MM
 from .glass import pane_height
 from .laws import WINDSHIELD_LEAST_MM, WINDSHIELD_SOURCE
 from .report import Finding, Interference, PostReport, SeamReport, WindowReport
@@ -14,6 +15,7 @@ FLANGE_LEAST_MM = 19.05
 NO_SOURCE = "common practice, no source"
 TOUCHING_MM = 1e-4  # two fillers that share a border read a gap of rounding
 FIT_INCH = 32  # finest division in which gaps and steps are told
+ROUNDED_MM = 25.4 / FIT_INCH / 2  # what reads as no more than a limit
 
 
 def hi_lo_limit_mm(thickness_mm: float) -> float:
@@ -154,11 +156,12 @@ def _post_findings(built, posts, unit):
     for post in posts:
         where = f"{post.post} {post.side}"
         wall = built.shape.lines[(post.post, post.side)].post.wall_mm
+        is_closed = post.piece is not None  # told with its piece, where new metal is
         for name, value, words in (
             ("ends miss fore-and-aft", post.miss_fore_aft_mm, ("rearward", "forward")),
             ("ends miss across", post.miss_across_mm, ("inboard", "outboard")),
         ):
-            if abs(value) > wall / 2:
+            if abs(value) > wall / 2 and not is_closed:
                 found.append(
                     Finding(
                         kind=name,
@@ -184,6 +187,15 @@ def _post_findings(built, posts, unit):
                 )
             )
     return found
+
+
+def _step_remedy(seam, step_mm):
+    """Say what to do about a step: flush as it is tacked, or what brings the edges closer."""
+    if step_mm <= STEP_FROM_MM + ROUNDED_MM:
+        return "draw them flush with hammer and dolly as they are tacked"
+    if seam.kind == "hinge" and ", post" in seam.name:
+        return "check the turn of the leaned end before it is tacked"
+    return "too much to draw flush; let in new metal, or bring the pieces closer"
 
 
 def _seam_findings(built, seams, unit):
@@ -236,7 +248,8 @@ def _seam_findings(built, seams, unit):
                 Finding(
                     kind="step",
                     where=seam.name,
-                    message=f"Edges stand {_fit(step, unit)} proud of each other.",
+                    message=f"Edges stand {_fit(step, unit)} proud of each other: "
+                    f"{_step_remedy(seam, step)}.",
                     measured=step,
                     limit=hi_lo_limit_mm(gauge),
                     unit="mm",

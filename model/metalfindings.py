@@ -51,14 +51,14 @@ def metal_findings(
 
 
 def _post_piece_findings(closed, unit):
-    found = []
+    found = _closed_miss(closed, unit)
     if closed.climb > STEEPEST_CLIMB + 1e-9:
         found.append(
             Finding(
                 kind="steep post piece",
                 where=closed.name,
-                message=f"Climbs 1 in {1 / closed.climb:.1f}, for the post may be cut no further: bring its "
-                "ends closer by a lean, a shift or the drops.",
+                message=f"Climbs 1 in {1 / closed.climb:.1f} where 1 in {CLIMB:g} is asked, for the post "
+                "may be cut no further: bring its ends closer by a lean, a shift or the drops.",
                 measured=closed.climb,
                 limit=STEEPEST_CLIMB,
                 unit="1",
@@ -72,7 +72,7 @@ def _post_piece_findings(closed, unit):
                 kind="post piece set in",
                 where=closed.name,
                 message=f"Its outer wall stands {shown(closed.set_in_mm, unit, FIT_INCH)} inside the stubs', "
-                "for the sheet over it: lap it inside them and weld it there.",
+                "for the sheet over it; its drawn walls allow for that. Dress the stubs in to it.",
                 measured=closed.set_in_mm,
                 limit=allowed,
                 unit="mm",
@@ -80,6 +80,32 @@ def _post_piece_findings(closed, unit):
             )
         )
     return found
+
+
+def _closed_miss(closed, unit):
+    """Tell the miss that a piece closes: nothing is left open, but the post no longer runs straight."""
+    limit_mm = MISS_OF_WALL * closed.box.gauge_mm
+    words = [
+        f"{shown(abs(mm), unit)} {way[mm < 0]}"
+        for mm, way in zip(
+            closed.ends.miss_mm, (("rearward", "forward"), ("inboard", "outboard")), strict=True
+        )
+        if abs(mm) > limit_mm
+    ]
+    if not words:
+        return []
+    return [
+        Finding(
+            kind="miss closed by a post piece",
+            where=" ".join(closed.key),
+            message=f"Upper end lands {' and '.join(words)}: {closed.name}, "
+            f"{shown(closed.box.height_mm, unit)} long, closes it.",
+            measured=max(map(abs, closed.ends.miss_mm)),
+            limit=limit_mm,
+            unit="mm",
+            source="half the wall, " + NO_SOURCE,
+        )
+    ]
 
 
 def _unfaced(seam: SeamReport, unit):

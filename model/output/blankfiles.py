@@ -1,4 +1,4 @@
-"""The blanks of a plan's new metal as drawings, one SVG and one PNG for each piece."""
+"""The blanks of a plan's new metal as drawings, one SVG and one PNG for each piece; walls at true size."""
 
 from __future__ import annotations
 
@@ -14,12 +14,13 @@ from ..progress import say_nothing
 from ..report import Report
 from .blankpicture import blank_svg
 from .pictures import png_of
+from .wallpicture import walls_svg
 
 
 def blank_drawings(
     built: Built, report: Report, on_progress: Callable[[float, str], None] = say_nothing
 ) -> dict[str, str]:
-    """Return {file stem: SVG} of every piece of new metal that can be formed from its sheet.
+    """Return {file stem: SVG} of every piece of new metal that can be formed, walls of pieces in posts too.
 
     ``on_progress`` is told the share that is done, and of what.
 
@@ -45,6 +46,9 @@ def blank_drawings(
             drawings[stem_of(filler.name)] = blank_svg(
                 blank, name=filler.name, unit=report.car["unit"], side_names=("", "", *pieces)
             )
+    for metal in report.new_metal:
+        if metal.walls:
+            drawings[stem_of(metal.name)] = walls_svg(metal, unit=report.car["unit"])
     return drawings
 
 

@@ -114,7 +114,7 @@ def captioned(drawing: Drawing, says: str, note: str) -> str:
 
 def png_of(svg: str) -> bytes:
     """Return a picture as PNG, :data:`WIDTH_PX` wide."""
-    return bytes(resvg_py.svg_to_bytes(svg_string=svg, width=WIDTH_PX, background="#ffffff"))
+    return bytes(resvg_py.svg_to_bytes(svg_string=svg, width=WIDTH_PX, dpi=96, background="#ffffff"))
 
 
 def write_pictures(

@@ -171,3 +171,22 @@ def test_a_mirrored_car_has_mirrored_pieces(shipped):
         np.testing.assert_allclose(twin.back_mm, found.back_mm, atol=1e-6)
         assert twin.set_in_mm == pytest.approx(found.set_in_mm, abs=0.02)
         assert twin.box.metal_mm3 == pytest.approx(found.box.metal_mm3, rel=1e-3)
+
+
+def test_a_miss_that_a_piece_closes_is_told_as_closed(shipped):
+    car, plan = shipped
+    built = build_checked(car, plan)
+    found = [(f.kind, f.where, f.message) for f in fit_report_of(built).findings]
+    for key, piece in closed_posts(built).items():
+        name = " ".join(key)
+        assert not [kind for kind, where, _ in found if where == name and kind.startswith("ends miss")]
+        (said,) = [
+            words for kind, where, words in found if (kind, where) == ("miss closed by a post piece", name)
+        ]
+        assert said.startswith("Upper end lands ") and f"{piece.name}, " in said
+        assert said.endswith("closes it.")
+    steps = [f for f in fit_report_of(built).findings if f.kind == "step"]
+    for step in steps:
+        assert ("hammer and dolly" in step.message) == (step.measured < 3.5), step.where
+    open_plan = fit_report_of(build_checked(car, replace(plan, new_metal=None)))
+    assert {f.kind for f in open_plan.findings} >= {"ends miss fore-and-aft"}
