@@ -91,7 +91,14 @@ def report_of(built: Built) -> Report:
 
 @lru_cache(maxsize=8)
 def fit_report_of(built: Built) -> Report:
-    """Return the report without what runs into what, for a slider that does not wait for it."""
+    """Return the report without what runs into what."""
+    report = moving_report_of(built)
+    return replace(report, posts=tuple(_with_remedies(built, post) for post in report.posts))
+
+
+@lru_cache(maxsize=8)
+def moving_report_of(built: Built) -> Report:
+    """Return the report without what runs into what and without remedies, for a slider that does not wait."""
     car, plan = built.shape.car, built.plan
     posts = tuple(_post_report(built, key) for key in built.ends)
     fillers = fillers_of(built)
@@ -187,7 +194,6 @@ def _post_report(built: Built, key) -> PostReport:
     lean_side, lean_front = ends.lean_deg
     miss_fore_aft, miss_across = ends.miss_mm
     take_out, removed = ends.take_out_mm, ends.removed_mm
-    remedies = remedies_of(built, key)
     lower, upper = ends.line.lines(ends.s_lower), ends.line.lines(ends.s_upper)
     marks = tuple(
         EdgeMark(
@@ -215,8 +221,8 @@ def _post_report(built: Built, key) -> PostReport:
         shift_mm=ends.shift_mm,
         bead_mm=ends.bead_mm,
         edges=marks,
-        remedy=remedy_text(remedies),
-        remedies=remedies,
+        remedy="",
+        remedies=(),
         stretch=post_stretch(built, key),
         lean=_lean(built, key),
         pie_cut=_pie_cut(built, key),
@@ -228,6 +234,11 @@ def _post_report(built: Built, key) -> PostReport:
 def _lean(built: Built, key) -> LeanReport | None:
     found = lean_report(built.ends[key])
     return found and replace(found, piece=hinge_piece_report(hinge_pieces(built).get(key)))
+
+
+def _with_remedies(built: Built, post: PostReport) -> PostReport:
+    remedies = remedies_of(built, (post.post, post.side))
+    return replace(post, remedy=remedy_text(remedies), remedies=remedies)
 
 
 def _pie_cut(built: Built, key) -> PieCutReport | None:

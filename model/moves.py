@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .numeric import cross_of_two
+
 
 @dataclass(frozen=True, eq=False)
 class RigidMove:
@@ -55,7 +57,7 @@ def turn_between(point_mm, from_vector, to_vector) -> RigidMove:
     With unit vectors a, b and v = a × b, the rotation is I + [v] + [v]² / (1 + a·b).
     """
     a, b = (np.asarray(v, float) / np.linalg.norm(v) for v in (from_vector, to_vector))
-    x, y, z = np.cross(a, b)
+    x, y, z = cross_of_two(a, b)
     skew = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
     rotation = np.eye(3) + skew + skew @ skew / (1 + a @ b)
     point = np.asarray(point_mm, float)

@@ -65,6 +65,12 @@ def cross(a, b):
     )
 
 
+def cross_of_two(a, b):
+    """Return the cross product of two (3,) vectors."""
+    (a0, a1, a2), (b0, b1, b2) = a.tolist(), b.tolist()
+    return np.array([a1 * b2 - a2 * b1, a2 * b0 - a0 * b2, a0 * b1 - a1 * b0])
+
+
 def unit(a):
     """Return the rows of an (n, 3) array at length one."""
     return a / np.linalg.norm(a, axis=1, keepdims=True)

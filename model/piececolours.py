@@ -5,6 +5,8 @@ The colours of pieces are told apart by colour-blind eyes too.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from .display import KEEP_OUT, POST
 from .fillers import KIND as FILLER
 from .hingepieces import KIND as HINGE_PIECE
@@ -37,6 +39,7 @@ def colour_of(carrier: str) -> str:
     return STRIP_COLOUR if carrier.endswith("strip") else SHIFTED_COLOUR
 
 
+@lru_cache(maxsize=64)
 def rgb_of(colour: str) -> tuple[int, int, int]:
     """Return red, green and blue of ``#rrggbb``, 0 to 255.
 

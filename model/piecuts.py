@@ -34,7 +34,7 @@ import numpy as np
 from .errors import PlanError
 from .measured import Car
 from .moves import RigidMove
-from .numeric import unit
+from .numeric import cross_of_two, unit
 from .piecutreport import PieCutReport
 from .placing import MOST_TURN_DEG, PostKey, front_posts, rear_posts, root_of_near_linear
 from .posts import EDGES, CutPlane, PostLine, landing_point, miss_in_plane
@@ -115,7 +115,7 @@ def pie_cut_beside(
     end, loose = line.lines(np.zeros(5))[k], line.lines(line._crossing(plane.normal, plane.point_mm))[k]
     along = unit((loose - end)[None])[0]
     axis = unit((np.array([1.0, 0.0, 0.0]) - along[0] * along)[None])[0]
-    across = np.cross(axis, along)
+    across = cross_of_two(axis, along)
     way = float(np.sign(across[1] * line.inboard))  # of a right-handed turn about the axis that leads inboard
 
     def turned(deg):

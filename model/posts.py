@@ -46,7 +46,7 @@ from .errors import PlanError
 from .hinges import Flat, Hinge
 from .measured import Post
 from .moves import IDENTITY, RigidMove
-from .numeric import cross, dot, horner, power_pieces, unit
+from .numeric import cross, cross_of_two, dot, horner, power_pieces, unit
 from .plan import LEVEL, SQUARE, GivenPlane, PostCut
 
 EDGES = ("axis", "front outer", "front inner", "rear inner", "rear outer")  # around the box
@@ -111,7 +111,7 @@ class PostLine:
     def _pieces(self):
         spline = self.corner_splines()
         terms, breaks = power_pieces(spline.t, spline.k)  # (spans, k + 1, n)
-        return np.einsum("apn,nek->aepk", terms, spline.c), breaks
+        return np.ascontiguousarray(np.einsum("apn,nek->aepk", terms, spline.c).transpose(2, 0, 1, 3)), breaks
 
     def lines(self, s) -> np.ndarray:
         """Return points of the five lines, each at its own ``s``.
@@ -126,7 +126,7 @@ class PostLine:
         s = np.asarray(s, float)
         i = breaks[1:-1].searchsorted(s, side="right")
         x = (s - breaks[i])[..., None]
-        return horner(np.moveaxis(cells[i, _FIVE], -2, 0), x, 1)
+        return horner(cells[:, i, _FIVE], x, 1)
 
     @cached_property
     def ends_mm(self) -> np.ndarray:
@@ -317,7 +317,7 @@ class PostEnds:
         """Angle between the axes of the two ends where they meet."""
         lower, upper = (self.line.frame(s[0])[1][0] for s in (self.s_lower, self.s_take))
         turned = self.relative.vectors(upper)
-        return float(np.degrees(np.arctan2(np.linalg.norm(np.cross(lower, turned)), lower @ turned)))
+        return float(np.degrees(np.arctan2(np.linalg.norm(cross_of_two(lower, turned)), lower @ turned)))
 
     @property
     def bead_mm(self) -> float:
@@ -331,7 +331,7 @@ def miss_in_plane(line: PostLine, plane: CutPlane, landing_mm) -> tuple[float, f
     n = plane.normal
     rearward = np.array([1.0, 0.0, 0.0]) - n[0] * n
     rearward /= np.linalg.norm(rearward)
-    inboard = np.cross(n, rearward)
+    inboard = cross_of_two(n, rearward)
     inboard *= np.sign(inboard[1] * line.inboard)
     miss = landing_mm - plane.point_mm
     return float(miss @ rearward), float(miss @ inboard)

@@ -44,7 +44,7 @@ from .previewcomparison import ComparisonView
 from .previewpage import FILE, SWIPE, PreviewPage
 from .previewstyle import status_html
 from .report import Report
-from .reportsteps import quick_report, report_steps, without_new_metal
+from .reportsteps import quick_report, report_steps, with_remedies, without_new_metal
 from .restwork import Clock, done_in_steps, in_plain_words, uncertainties
 from .silhouette import side_drawing
 from .weldplan import plan_of_seams, weld_seams
@@ -259,7 +259,8 @@ class Preview(PreviewPage):
 
     def _draw_rest(self, built):
         if built is self.built:
-            clock, report = Clock(), self.report
+            clock, report = Clock(), with_remedies(self.report, self._drawn)
+            self.report = report
             side = side_drawing(self._drawn, report).svg(760, 10, "side view, stock dashed")
             self.silhouette.value = f"{side}{ribbons_html(report)}"
             clock.lap("side view")

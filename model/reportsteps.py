@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from .built import Built
-from .evaluate import fit_report_of, slow_number_steps, with_found
+from .evaluate import fit_report_of, moving_report_of, slow_number_steps, with_found
 from .metalblanks import with_blank
 from .plandict import plan_to_dict
 from .report import Report
@@ -27,7 +27,12 @@ def without_new_metal(built: Built) -> Built:
 
 def quick_report(built: Built) -> Report:
     """Return what can be said at once: the pieces, their gaps and posts, under the whole plan's name."""
-    return replace(fit_report_of(without_new_metal(built)), plan=plan_to_dict(built.plan))
+    return replace(moving_report_of(without_new_metal(built)), plan=plan_to_dict(built.plan))
+
+
+def with_remedies(report: Report, drawn: Built) -> Report:
+    """Return a report with what would bring the ends of every post of the pieces drawn together."""
+    return replace(report, posts=fit_report_of(drawn).posts)
 
 
 def report_steps(built: Built) -> Iterator[Report | None]:

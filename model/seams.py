@@ -25,6 +25,7 @@ from .edges import Edge
 from .fit import Facing, Meeting, edge_of, meetings
 from .layout import BODY, METAL, WASTE, WINDOW, Cell, Chain
 from .moves import IDENTITY
+from .numeric import cross_of_two
 from .piecuts import PieCut, closed_sides_mm
 from .placing import PostKey
 from .posts import PostEnds
@@ -314,7 +315,7 @@ def _pie_facing(pie: PieCut, root_gap_mm: float) -> Facing:
 
 def _run_with(points, normal, out) -> Edge:
     """Return an edge run so that T × N points the given way, out of its metal."""
-    step = 1 if np.cross(points[-1] - points[0], normal) @ out > 0 else -1
+    step = 1 if cross_of_two(points[-1] - points[0], normal) @ out > 0 else -1
     return Edge(points[::step], np.broadcast_to(normal, points.shape))
 
 
