@@ -17,6 +17,7 @@ from .report import Finding
 from .units import shown
 
 SOURCE = f"two readings of the tape differ by no more than {LIMIT_SD} √2 of their standard deviation"
+_NAMES = {"x": "fore-and-aft (x)", "y": "across (y)", "z": "height (z)"}
 _WORDS = {
     "x": ("further rearward", "further forward"),
     "y": ("further out", "further in"),
@@ -85,7 +86,7 @@ def side_findings(car: Car, fair: FairCheck) -> list[Finding]:
             found.append(
                 Finding(
                     kind="left and right differ",
-                    where=f"{axis}, {place}, {row}",
+                    where=f"{_NAMES[axis]}, {place}, {row}",
                     message=_words_on(car, axis, sizes[place, row], np.array(list(sizes.values()))),
                     measured=abs(sizes[place, row]),
                     limit=limit,

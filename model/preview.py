@@ -42,7 +42,7 @@ from .planhistory import PlanHistory
 from .plansettings import plan_with_settings
 from .previewcomparison import ComparisonView
 from .previewpage import FILE, SWIPE, PreviewPage
-from .previewstyle import status_html
+from .previewstyle import legend_html, status_html
 from .report import Report
 from .reportsteps import quick_report, report_steps, with_remedies, without_new_metal
 from .restwork import Clock, done_in_steps, in_plain_words, uncertainties
@@ -171,6 +171,7 @@ class Preview(PreviewPage):
         self.measures.value = measures_html(car_check(built.shape))
         self.controls = Controls(car, self.set, self.cut_window, self._refuse)
         self.controls_box.children = (self.controls,)
+        self.legend.value = legend_html(car.unit)
         self.before.value = STOCK
         self.view.look_at(built.shape)
         self.comparison.take_car(car)

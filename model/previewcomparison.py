@@ -131,7 +131,7 @@ class ComparisonView(widgets.VBox):
                 )
                 self.ticks[name].observe(self._ticked, "value")
         self.tick_row.children = [
-            widgets.HTML('<div class="pd-name">compare with</div>', layout={"margin": "0 10px 0 0"}),
+            widgets.HTML('<div class="pd-beside">compare with</div>'),
             *self.ticks.values(),
         ]
         self._chosen(list(self.ticks))

@@ -7,7 +7,7 @@ import ipywidgets as widgets
 from .carfile import demo_car_names
 from .comparison import STOCK
 from .output.text import CAUTION_CUT, CAUTION_GLASS, CAUTION_WELD
-from .previewstyle import legend_html, section, style_html
+from .previewstyle import section, style_html
 from .previewwork import LongWork
 from .roofview import RoofView
 from .silhouette import VIEWS
@@ -120,7 +120,6 @@ class PreviewPage(widgets.VBox):
                 cautions,
             ]
         )
-        self.legend.value = legend_html("in")
         looks = _row(self.before, self.way_of_before, self.dim, *self.toggles.values())
         beside = section("Other plans: keep, and hold against each other", self.comparison)
         parts = [

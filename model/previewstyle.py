@@ -8,7 +8,7 @@ from importlib import resources
 import ipywidgets as widgets
 
 from .layout import BODY, ROOF, WINDOW
-from .piececolours import SHIFTED_COLOUR, colour_of
+from .piececolours import FILLER_COLOUR, SHIFTED_COLOUR, colour_of
 from .seamcolours import legend
 
 
@@ -36,7 +36,7 @@ def section(title: str, body) -> widgets.VBox:
 def legend_html(unit: str) -> str:
     """Return what the colours of pieces and seams mean."""
     pieces = [(colour_of(BODY), "body"), (colour_of(ROOF), "roof"), (colour_of(WINDOW), "rear window panel")]
-    pieces += [(SHIFTED_COLOUR, "shifted post")]
+    pieces += [(SHIFTED_COLOUR, "shifted post"), (FILLER_COLOUR, "new metal")]
     first = "".join(f'<span><i style="background:{colour}"></i>{words}</span>' for colour, words in pieces)
     second = "".join(
         f'<span><i class="{"pd-lap" if words.startswith("lap") else ""}" style="background:{colour}"></i>'

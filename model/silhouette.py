@@ -35,6 +35,8 @@ from .placing import front_posts
 from .report import Report
 from .units import shop_inches
 
+LETTER_MM = 72.0  # height of the words at the dimensions: 13 px in a picture 700 px wide
+WIDE = 0.62  # of a letter for its height, on the mean: assumed, of the fonts without serifs
 GLASS_BEHIND_MM = 80.0  # a pane counts as so much further away: sheet that comes to lie over glass hides it
 INK, STOCK_INK, DIMENSION_INK = "#2b3036", "#7d8792", "#9a3412"
 
@@ -121,6 +123,7 @@ def side_drawing(built: Built, report: Report, sag_mm: float = COARSE) -> Drawin
     drawing = drawing_of(built, view, sag_mm=sag_mm)
     low, high = drawing.low.copy(), drawing.high.copy()
     extra, unit, totals = [], report.car["unit"], report.totals
+    room, level = np.array([0.0, LETTER_MM]), []
     if built.plan.roof is not None:
         landing = np.mean([built.ends[k].plane.point_mm for k in front_posts(built.shape.car)], axis=0)
         unmoved = built.parts.whole.inverse().points(landing)
@@ -131,16 +134,49 @@ def side_drawing(built: Built, report: Report, sag_mm: float = COARSE) -> Drawin
             at = low[0] - 90 if side < 0 else high[0] + 90
             words = (name, f"{_length(before[2] - after[2], unit)} down")
             extra += _upright(at, -before[2], -after[2], before[0], after[0], words, side)
+            room[0] = max(room[0], 150.0 + max(map(_wide, words)))
         top = -totals.height_before_mm, -totals.height_after_mm
         words = f"top {_length(totals.height_before_mm - totals.height_after_mm, unit)} lower"
         extra.append(_text((low[0] + high[0]) / 2, top[0] - 45, words, "middle"))
-        extra += _level(high[1] + 70, unmoved[0], landing[0], "roof", unit)
+        level.append((unmoved[0], landing[0], "roof"))
     if built.plan.window is not None:
         pivot = built.window.pivot_mm
         moved = built.window.move.points(pivot)
-        extra += _level(high[1] + 70, pivot[0], moved[0], "window", unit)
-    room = np.array([430.0, 160.0])
-    return Drawing((*drawing.elements, *extra), low - room, high + room)
+        level.append((pivot[0], moved[0], "window"))
+    levels, depth = _levels(high[1] + 70, level, unit)
+    room[0] = max(room[0], *(_overhang(low[0], high[0], *each, unit) for each in level), 100.0)
+    top, foot = room + (0.0, 80.0), np.array([room[0], depth])
+    return Drawing((*drawing.elements, *extra, *levels), low - top, high + foot)
+
+
+def _wide(words):
+    """Return about how wide words are on the paper. [mm]"""
+    return WIDE * LETTER_MM * len(words)
+
+
+def _said(before, after, word, unit):
+    way = "forward" if after < before else "rearward"
+    return f"{word} {_length(abs(after - before), unit)} {way}"
+
+
+def _overhang(low, high, before, after, word, unit):
+    """Return how far the words of a level dimension reach past the car. [mm]"""
+    middle, half = (before + after) / 2, _wide(_said(before, after, word, unit)) / 2
+    return max(low - (middle - half), middle + half - high) + 20.0
+
+
+def _levels(at, dimensions, unit):
+    """Return level dimensions under the car and the room for them; words that would meet go below another."""
+    elements, taken, lines = [], [], 0
+    for before, after, word in dimensions:
+        if abs(before - after) < 0.8:
+            continue
+        middle, half = (before + after) / 2, _wide(_said(before, after, word, unit)) / 2
+        line = sum(abs(middle - other) < half + wide for other, wide in taken)
+        taken.append((middle, half + LETTER_MM / 2))
+        lines = max(lines, line + 1)
+        elements += _level(at + 180 * line, before, after, word, unit)
+    return elements, 80.0 + 180.0 * lines
 
 
 def _length(mm, unit):
@@ -157,23 +193,20 @@ def _upright(at, top, bottom, top_from, bottom_from, words, side):
         *(_tip(at, y, 0, way) for y, way in ((top, 1), (bottom, -1))),
         *(
             _text(at + side * 30, (top + bottom) / 2 + dy, word, "end" if side < 0 else "start")
-            for word, dy in zip(words, (-14, 44), strict=True)
+            for word, dy in zip(words, (-0.2 * LETTER_MM, 0.85 * LETTER_MM), strict=True)
         ),
     ]
 
 
 def _level(at, before, after, word, unit):
     """Return a level dimension under the car: how far something went forward."""
-    if abs(before - after) < 0.8:
-        return []
     left, right = sorted((before, after))
-    way = "forward" if after < before else "rearward"
     return [
         f'<path d="M{left - 60:.0f} {at:.0f}H{left:.0f}M{right:.0f} {at:.0f}H{right + 60:.0f}'
         f'M{left:.0f} {at - 22:.0f}v44M{right:.0f} {at - 22:.0f}v44" {_DIMENSION}/>',
         _tip(left, at, 1, 0),
         _tip(right, at, -1, 0),
-        _text((left + right) / 2, at + 74, f"{word} {_length(right - left, unit)} {way}", "middle"),
+        _text((left + right) / 2, at + 30 + LETTER_MM, _said(before, after, word, unit), "middle"),
     ]
 
 
@@ -192,7 +225,7 @@ def _tip(x, y, dx, dy):
 
 def _text(x, y, words, anchor):
     return (
-        f'<text x="{x:.0f}" y="{y:.0f}" font-size="54" font-family="system-ui, sans-serif" '
+        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{LETTER_MM:g}" font-family="system-ui, sans-serif" '
         f'text-anchor="{anchor}" fill="{DIMENSION_INK}">{escape(words)}</text>'
     )
 

@@ -9,6 +9,7 @@ from ..units import shop_inches
 
 WIDTH = 100  # columns of text, so that a report prints upright
 LEAST_FIRST = 12  # columns that a table's first one keeps, though the table be wider than the page then
+SMALL_AREA = 4.0  # in² or cm²: less of them is said to a tenth
 GAP_INCH = 32  # gaps and steps are read to 1/32 in, everything else to 1/16
 _MM2_PER_IN2 = 25.4**2
 _MM3_PER_IN3 = 25.4**3
@@ -24,7 +25,7 @@ def length_cell(mm, unit, denominator=16):
     """
     if mm is None:
         return "—"
-    metric = _tenths(mm)
+    metric = tenths(mm)
     return f"{shop_inches(mm, denominator)} ({metric})" if unit == "in" else metric
 
 
@@ -54,9 +55,9 @@ def angle_cell(deg, positive="", negative=""):
     ('32.0° rearward', '-3.0°', '0.0°')
     """
     if not positive:
-        return f"{_tenths(deg)}°"
+        return f"{tenths(deg)}°"
     word = "" if abs(deg) < 0.05 else f" {positive if deg > 0 else negative}"
-    return f"{_tenths(abs(deg))}°{word}"
+    return f"{tenths(abs(deg))}°{word}"
 
 
 def long_cell(mm, unit):
@@ -78,9 +79,19 @@ def long_cell(mm, unit):
 
 
 def area_cell(mm2, unit):
-    """Return an area: square inches with cm² beside, or cm² alone."""
-    metric = f"{mm2 / 100:.0f} cm²"
-    return f"{mm2 / _MM2_PER_IN2:.0f} in² ({metric})" if unit == "in" else metric
+    """Return an area: square inches with cm² beside, or cm² alone; a small one to a tenth.
+
+    Examples
+    --------
+    >>> area_cell(64516, "in"), area_cell(322.58, "in"), area_cell(322.58, "mm")
+    ('100 in² (645 cm²)', '0.5 in² (3.2 cm²)', '3.2 cm²')
+    """
+    metric = f"{_whole_or_tenths(mm2 / 100)} cm²"
+    return f"{_whole_or_tenths(mm2 / _MM2_PER_IN2)} in² ({metric})" if unit == "in" else metric
+
+
+def _whole_or_tenths(area):
+    return f"{area:.1f}" if abs(area) < SMALL_AREA else f"{area:.0f}"
 
 
 def volume_cell(mm3, unit):
@@ -138,6 +149,7 @@ def wrapped(text, first="  ", rest=None):
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
 
 
-def _tenths(value):
+def tenths(value):
+    """Return a number to a tenth, halves up, and no zero below zero."""
     rounded = round(value + copysign(1e-9, value), 1)
     return f"{rounded + 0.0 if rounded else 0.0:.1f}"

@@ -7,7 +7,7 @@ from html import escape
 
 from ..report import Report
 from ..units import shop_inches
-from .cells import angle_cell, area_cell
+from .cells import angle_cell, area_cell, tenths
 from .sureness import spread_cell
 from .text import worst_first
 from .viewtext import view_rows
@@ -26,14 +26,21 @@ def length_html(mm, unit, denominator=16, sign=False):
     Examples
     --------
     >>> length_html(57.15, "in")
-    '2-1/4&quot;<small>57.2</small>'
+    '2-1/4&quot;<small>57.2 mm</small>'
+    >>> length_html(-3.2, "in", 32), length_html(-0.01, "in")
+    ('−1/8&quot;<small>−3.2 mm</small>', '0&quot;<small>0.0 mm</small>')
     """
     if mm is None:
         return NONE
     plus = "+" if sign and mm > 0.05 else ""
-    inches, metric = shop_inches(mm, denominator), f"{mm:.1f}" if abs(mm) >= 0.05 else "0"
-    first, second = (inches, metric) if unit == "in" else (f"{metric} mm", inches)
+    inches, metric = _minus(shop_inches(mm, denominator)), f"{_minus(tenths(mm))} mm"
+    first, second = (inches, metric) if unit == "in" else (metric, inches)
     return f"{plus}{escape(first)}<small>{escape(second)}</small>"
+
+
+def _minus(number):
+    """Return a number with a minus that no one takes for the dash of a fraction."""
+    return f"−{number[1:]}" if number.startswith("-") else number
 
 
 def long_html(mm, unit):
@@ -143,7 +150,7 @@ def posts_html(report: Report) -> str:
     rows = [
         [
             f"<b>{escape(p.post)}</b> {p.side}",
-            f"{angle_cell(p.lean_side_deg)} / {angle_cell(p.lean_front_deg)}",
+            f"{_minus(angle_cell(p.lean_side_deg))} / {_minus(angle_cell(p.lean_front_deg))}",
             length_html(p.cut_height_mm, unit),
             length_html(p.take_out_mm, unit),
             length_html(p.removed_mm, unit),
@@ -154,8 +161,8 @@ def posts_html(report: Report) -> str:
     ]
     heads = [
         "post",
-        "lean side / front",
-        "cut at z",
+        "lean to the rear / inboard",
+        "cut at height",
         "take-out",
         "mark to mark",
         "upper end lands",
@@ -233,7 +240,15 @@ def new_metal_html(report: Report) -> str:
     ]
     if not rows:
         return ""
-    heads = ["new metal", "width", "area", "mass", "closes a gap of", "tightest bend", "break"]
+    heads = [
+        "new metal",
+        "width",
+        "area",
+        "mass",
+        "closes a gap of",
+        "tightest bend",
+        "bend at its edges",
+    ]
     return table_html(heads, rows, "", words=(0,), places=[metal.name for metal in report.new_metal])
 
 
@@ -241,10 +256,14 @@ def _range(spread, unit):
     if spread is None:
         return "no facing edge"
     ends = (spread.min, spread.max)
-    texts = [shop_inches(mm, 32) if unit == "in" else f"{mm:.1f}" for mm in ends]
-    texts = texts[:1] if texts[0] == texts[1] else texts
-    small = f"<small>{ends[0]:.1f} … {ends[1]:.1f}</small>" if unit == "in" else ""
-    return escape(" … ".join(texts)).replace("-", "−", 1 if ends[0] < 0 else 0) + small
+    texts = [_minus(shop_inches(mm, 32)) if unit == "in" else _minus(tenths(mm)) for mm in ends]
+    small = f"<small>{_alike([_minus(tenths(mm)) for mm in ends])} mm</small>" if unit == "in" else " mm"
+    return escape(_alike(texts)) + small
+
+
+def _alike(ends):
+    """Return both ends of a range, or one where they read alike."""
+    return ends[0] if ends[0] == ends[1] else " … ".join(ends)
 
 
 def window_html(report: Report) -> str:
@@ -257,7 +276,7 @@ def window_html(report: Report) -> str:
         _angles("rear window leans, going up", w.rear_rake_before_deg, w.rear_rake_after_deg),
         ["rear window forward", "", length_html(w.rear_forward_mm, unit)],
         ["rear window down", "", length_html(w.rear_down_mm, unit)],
-        ["rear opening, change inside", "", f"{w.rear_opening_change_mm:.3f} mm"],
+        ["rear opening changes by", "", _change_of(w.rear_opening_change_mm, unit)],
         *([escape(label), *map(_view_angle, angles)] for label, angles, _ in view_rows(report.view)),
     ]
     head = report.view.head
@@ -268,8 +287,12 @@ def window_html(report: Report) -> str:
     return table_html(["", "stock", "chopped"], rows, "")
 
 
+def _change_of(mm, unit):
+    return "nothing" if abs(mm) < 0.05 else length_html(mm, unit, 32)
+
+
 def _view_angle(deg):
-    return NONE if deg is None else angle_cell(deg)
+    return NONE if deg is None else _minus(angle_cell(deg))
 
 
 def _row(name, before, after, unit):

@@ -46,11 +46,11 @@ def view_rows(view: View) -> list[tuple[str, tuple, str]]:
     """Return (what is seen, (before, after) in degrees, what is asked of new cars) for a table."""
     rows = []
     for sight in view.sights:
-        eye = {"V1": "highest eye V1", "V2": "lowest eye V2", "own": "owner's eye"}[sight.eye]
+        eye = {"V1": "the highest eye", "V2": "the lowest eye", "own": "the owner's eye"}[sight.eye]
         up = (sight.up_before_deg, sight.up_after_deg)
         down = (sight.down_before_deg, sight.down_after_deg)
-        rows.append((f"up, {eye}", up, f"{UP_LEAST_DEG:g}° (UN R125)" if sight.eye == "V1" else ""))
-        rows.append((f"down, {eye}", down, f"{DOWN_LEAST_DEG:g}° (UN R125)" if sight.eye == "V2" else ""))
+        rows.append((f"up from {eye}", up, f"{UP_LEAST_DEG:g}° (UN R125)" if sight.eye == "V1" else ""))
+        rows.append((f"down from {eye}", down, f"{DOWN_LEAST_DEG:g}° (UN R125)" if sight.eye == "V2" else ""))
     for post in view.posts:
         hidden = (post.two_eye_before_deg, post.two_eye_after_deg)
         asked = f"A: {POST_MOST_DEG:g}° at most (UN R125)" if post == view.posts[0] else ""

@@ -47,7 +47,7 @@ def test_a_demo_car_as_shipped():
     assert checked(demo("pickup")).findings == ()
     found = checked(demo("coupe")).findings
     assert [f.kind for f in found] == ["left and right differ"] * 2
-    assert [f.where for f in found] == ["y, quarter, head", "x, quarter, mid"]
+    assert [f.where for f in found] == ["across (y), quarter, head", "fore-and-aft (x), quarter, mid"]
 
 
 def test_a_slip_comes_first_and_says_what_to_measure_again():
@@ -131,7 +131,7 @@ def test_a_centreline_that_is_off_is_said_once():
         hoops.append(replace(hoop, right_mm=shifted[0], left_mm=shifted[1]))
     car = replace(car, hoops=tuple(hoops), panels=())
     (found,) = side_findings(car, fair_check(car))
-    assert found.measured == pytest.approx(6.0) and found.where.startswith("y, ")
+    assert found.measured == pytest.approx(6.0) and found.where.startswith("across (y), ")
     assert found.limit == pytest.approx(LIMIT_SD * np.sqrt(2) * SCATTER)
     assert "6.0 mm" in found.message and "The whole side does" in found.message
     assert "centreline" in found.message
