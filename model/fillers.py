@@ -47,6 +47,7 @@ from .built import Built
 from .cornerholes import corner_holes
 from .crossings import crossings_of
 from .edges import Edge
+from .endwelds import end_welds
 from .fillerruns import BEAD, CORNER, Run, is_closed_by_metal, runs_of
 from .fillerruns import closes_from_mm as closes_from_mm
 from .fillerruns import widest_weld_mm as widest_weld_mm
@@ -95,7 +96,7 @@ class Filler:
         Its outside; u along the run, v from the first piece to the second.
     thickness_mm : float
     ends : (start, end)
-        ``opening``, ``bead``, ``corner``, or the name of the filler it is joined to.
+        ``opening``, ``bead``, ``corner``, ``welded up``, or the name of the filler or piece it is joined to.
     """
 
     name: str
@@ -141,7 +142,10 @@ def fillers_of(built: Built) -> tuple[Filler, ...]:
     gauge_mm = built.plan.new_metal.gauge_mm or built.shape.car.gauge_mm
     root_gap_mm = built.plan.root_gap_mm
     crossed = with_crossings(fillers_from_runs(runs, root_gap_mm, gauge_mm), root_gap_mm)
-    return with_corner_patches(crossed, root_gap_mm, limit_mm)
+    out = list(with_corner_patches(crossed, root_gap_mm, limit_mm))
+    for weld in end_welds(built, out, limit_mm):
+        out[weld.filler] = _with_end(out[weld.filler], weld.end, weld.to)
+    return tuple(out)
 
 
 def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> tuple[Filler, ...]:
@@ -167,8 +171,7 @@ def with_crossings(fillers: tuple[Filler, ...], root_gap_mm: float) -> tuple[Fil
     for name, crossing in zip(names, crossings, strict=True):
         beside = [fillers[k].name for k, _ in crossing.around]
         for k, end in crossing.around:
-            ends = tuple(name if e == end else other for e, other in enumerate(out[k].ends))
-            out[k] = replace(out[k], ends=ends)
+            out[k] = _with_end(out[k], end, name)
         grid = _surface(name, crossing.run, root_gap_mm, [None, None])
         gauge_mm = min(fillers[k].thickness_mm for k, _ in crossing.around)
         out.append(Filler(name, crossing.run, grid, gauge_mm, tuple(beside[2:])))
@@ -191,13 +194,15 @@ def with_corner_patches(
     names = _names([hole.run for hole, _ in laid])
     for name, (hole, grid) in zip(names, laid, strict=True):
         for around in (hole.base, *filter(None, hole.sides)):
-            k = around.filler
-            ends = tuple(name if e == around.end else other for e, other in enumerate(out[k].ends))
-            out[k] = replace(out[k], ends=ends)
+            out[around.filler] = _with_end(out[around.filler], around.end, name)
         gauge_mm = fillers[hole.base.filler].thickness_mm
         ends = tuple(BEAD if side is None else side.name for side in hole.sides)
         out.append(Filler(name, hole.run, grid, gauge_mm, ends))
     return tuple(out)
+
+
+def _with_end(filler: Filler, end: int, to: str) -> Filler:
+    return replace(filler, ends=tuple(to if e == end else other for e, other in enumerate(filler.ends)))
 
 
 def least_radius_mm(grid: Grid) -> float:

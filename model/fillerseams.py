@@ -4,7 +4,9 @@ Where a filler lies, the open stretch's bead is replaced by the filler's two
 long edges: to the first piece, along the stretch of that piece's edge, and to
 the second, along its.  A border that two fillers share is welded once.  An
 end that lies at an opening is a free edge; one where the gap falls to what a
-weld closes runs out into that bead.
+weld closes runs out into that bead; one that lies beside a piece is welded to
+it, and there that piece's edge needs no bead to anything else; one that is
+welded up (:mod:`model.endwelds`) is a bead as long as it is wide.
 
 Lengths follow :mod:`model.seams`: along the edge of the piece that stays,
 less what lies over a post's own box on the body's side, where the box's bead
@@ -24,11 +26,14 @@ import numpy as np
 
 from .built import Built
 from .cornerholes import KIND as CORNER_PATCH
-from .edges import Edge, stretch
+from .cornerholes import nearest_along
+from .edges import SAME_PLACE_MM, Edge, Edges, stretch
+from .endwelds import SPACING_MM as END_SPACING_MM
+from .endwelds import WELDED_UP, edges_near
 from .fillerruns import CORNER, Run, lines_of
 from .fillers import Filler
 from .fillers import least_radius_mm as least_radius_mm
-from .fit import Facing, turn_deg
+from .fit import Facing, meetings, turn_deg
 from .gauges import sheet_kg_m2
 from .hingepieces import hinge_pieces
 from .hingepieceseams import hinge_piece_facings
@@ -44,10 +49,12 @@ _LEAST_MM = 0.05  # of a stretch that is left
 def closed_seam_reports(built: Built, fillers: tuple[Filler, ...]) -> list[SeamReport]:
     """Return length, gap and step of every seam of the closed roof: skin, boxes of posts, new metal."""
     laid, pieced = [], _Pieced(closed_posts(built), hinge_pieces(built))
+    at_ends = _end_seams(built, fillers)
     for seam in seams_of(built):
         runs = [f.run for f in fillers if _is_same(f.seam, seam)]
         first, second = seam_edges(built, seam)
-        left = _what_is_left(built, seam, runs) if runs else first
+        faced = [facing for own, facings in at_ends if own.pieces[1] == seam.pieces[0] for facing in facings]
+        left = _what_is_left(built, seam, runs, faced) if runs or faced else first
         if left:
             laid.append((_with_own_bead(seam, pieced), [Facing(tuple(left), tuple(second))]))
     laid += post_box_facings(built, pieced.at_cut, pieced.at_hinge)
@@ -55,6 +62,7 @@ def closed_seam_reports(built: Built, fillers: tuple[Filler, ...]) -> list[SeamR
     for filler in fillers:
         laid += [(_with_own_bead(seam, pieced), facings) for seam, facings in _long_seams(filler)]
     laid += _shared_borders(fillers)
+    laid += at_ends
     return reports_along(built, laid)
 
 
@@ -75,17 +83,59 @@ def _is_same(a: Seam, b: Seam):
     return (a.name, a.kind, a.side, a.pieces) == (b.name, b.kind, b.side, b.pieces)
 
 
-def _what_is_left(built, seam, runs: list[Run]) -> list[Edge]:
-    """Return the stretches of a seam's first edges along which no filler lies."""
+def _what_is_left(built, seam, runs: list[Run], faced: list[Facing]) -> list[Edge]:
+    """Return the stretches of a seam's first edges along which no filler lies, nor an end of one."""
     lines = lines_of(built, seam)
     out = []
     for first in lines.firsts:
-        taken = sorted(run.first_mm for run in runs if run.first == first)
-        stops = [0.0, *(s for pair in taken for s in pair), float(lines.laid.length_mm[first])]
-        for start, end in zip(stops[::2], stops[1::2], strict=True):
+        taken = [run.first_mm for run in runs if run.first == first]
+        taken = sorted([*taken, *_taken_by_ends(lines.laid, first, faced, built.plan.root_gap_mm)])
+        ends = np.maximum.accumulate([0.0, *(end for _, end in taken)])
+        starts = [*(start for start, _ in taken), float(lines.laid.length_mm[first])]
+        for start, end in zip(ends, starts, strict=True):
             if end - start > _LEAST_MM:
                 out.append(stretch(lines.laid, first, start, end))
     return out
+
+
+def _taken_by_ends(laid: Edges, edge: int, faced: list[Facing], root_gap_mm) -> list[tuple[float, float]]:
+    """Return the stretches of an edge, a root gap beyond either side, beside which ends of fillers lie."""
+    out = []
+    for met in meetings(faced, END_SPACING_MM):
+        places = [nearest_along(laid, edge, point) for point in met.facing_mm[met.faces]]
+        on_it = [along for along, off in places if off < SAME_PLACE_MM]
+        if on_it:
+            beyond = root_gap_mm + END_SPACING_MM / 2
+            length = float(laid.length_mm[edge])
+            out.append((max(min(on_it) - beyond, 0.0), min(max(on_it) + beyond, length)))
+    return out
+
+
+def _end_seams(built: Built, fillers) -> list[tuple[Seam, list[Facing]]]:
+    """Return the seams of ends that are welded to a piece, or welded up: see :mod:`model.endwelds`."""
+    out = []
+    for filler in fillers:
+        for k, to in enumerate(filler.ends):
+            if to != WELDED_UP and to not in built.layout.parts:
+                continue
+            border = filler.border(f"u{k}")
+            beside = () if to == WELDED_UP else edges_near(built, to, border)
+            own = replace(
+                filler.seam,
+                name=end_seam_name(filler, k),
+                kind=WELDED_UP if to == WELDED_UP else FILLER_SEAM,
+                pieces=(filler.name, filler.name if to == WELDED_UP else to),
+                first=(),
+                post=None,
+            )
+            out.append((own, [Facing((border,), beside)]))
+    return out
+
+
+def end_seam_name(filler: Filler, end: int) -> str:
+    """Return the name of the seam at an end that is welded to a piece, or welded up."""
+    to = filler.ends[end]
+    return f"{filler.name}, end, {to if to == WELDED_UP else f'to {to}'}"
 
 
 def piece_edges(filler: Filler) -> tuple[Edge, Edge]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .built import Built
+from .endwelds import WELDED_UP
 from .fillerruns import STEP_FROM_MM
 from .glass import pane_height
 from .laws import WINDSHIELD_LEAST_MM, WINDSHIELD_SOURCE
@@ -203,6 +204,8 @@ def _seam_findings(built, seams, unit):
     widest = widest_gap_mm(gauge, built.plan.root_gap_mm, built.plan.kerf_mm)
     found = []
     for seam in seams:
+        if seam.kind == WELDED_UP:
+            continue  # told with the new metal
         if seam.gap_mm is None:
             found.append(
                 Finding(

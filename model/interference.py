@@ -60,7 +60,8 @@ def interference_steps(built: Built, fillers: tuple[Filler, ...] = ()) -> Iterat
     """Yield what is found so far, sheet by sheet; what comes last is :func:`interference_of`."""
     sheets = sorted(sheets_of(built), key=lambda s: -len(s.regions))
     sheets += [filler_sheet(filler, built) for filler in fillers]
-    joined = {(filler.name, end) for filler in fillers for end in filler.ends}
+    names = {filler.name for filler in fillers}
+    joined = {(filler.name, end) for filler in fillers for end in filler.ends if end in names}
     posts = posts_of(built)
     keep_outs = [KeepOutBody(b) for b in built.shape.car.keep_outs]
     found = []

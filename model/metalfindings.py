@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from .built import Built
 from .cutback import LEAST_WIDTH_MM
+from .endwelds import WELDED_UP, WELDED_UP_MM
 from .fillerruns import BEAD, CORNER
 from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
 from .fit import SPACING_MM
@@ -27,7 +28,7 @@ def metal_findings(
     if built.plan.new_metal is None:
         return ()
     unit = built.shape.car.unit
-    found = [finding for seam in seams for finding in _unfaced(seam, unit)]
+    found = [finding for seam in seams for finding in (*_unfaced(seam, unit), *_welded_up(seam, unit))]
     for metal in new_metal:
         if metal.walls:
             continue  # a piece in a post: its line is hidden and its walls are flat
@@ -111,7 +112,7 @@ def _closed_miss(closed, unit):
 def _unfaced(seam: SeamReport, unit):
     """Flag a stretch of a seam that no edge faces, where a filler could not be laid from corner to corner."""
     open_mm = seam.edge_mm - seam.facing_mm
-    if seam.kind in (POST, FILLER_SEAM) or seam.gap_mm is None or open_mm <= SPACING_MM:
+    if seam.kind in (POST, FILLER_SEAM, WELDED_UP) or seam.gap_mm is None or open_mm <= SPACING_MM:
         return []  # a seam that nothing faces at all is told with the seams
     return [
         Finding(
@@ -123,6 +124,24 @@ def _unfaced(seam: SeamReport, unit):
             limit=SPACING_MM,
             unit="mm",
             source="geometry; one spacing of the places along a seam",
+        )
+    ]
+
+
+def _welded_up(seam: SeamReport, unit):
+    """Tell of a hole that is too small to cut sheet for."""
+    if seam.kind != WELDED_UP:
+        return []
+    return [
+        Finding(
+            kind="weld up",
+            where=seam.name,
+            message=f"The hole at this end is too small to cut sheet for: weld up "
+            f"{shown(seam.length_mm, unit, FIT_INCH)} over a piece of copper, a little at a time.",
+            measured=seam.length_mm,
+            limit=0.0,
+            unit="mm",
+            source=f"assumed: up to {shown(WELDED_UP_MM, unit, FIT_INCH)} wide",
         )
     ]
 

@@ -240,7 +240,7 @@ class NewMetalReport:
     width_max_mm: float
     closes_gap_mm: float  # widest gap of the open seam along it
     closes_step_mm: float  # step of the greatest size there
-    ends: tuple[str, str]  # opening, bead, corner, or the filler it is joined to
+    ends: tuple[str, str]  # opening, bead, corner, welded up, or the filler or piece it is joined to
     open_corner_mm: float  # width of its ends at corners where no other metal is; 0 where there is none
     edges: tuple[NewMetalEdge, ...]  # both long ones; of a corner patch those at its ends too
     least_radius_mm: float  # of any bend on its outside

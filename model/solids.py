@@ -244,7 +244,8 @@ def interference_steps(built: Built) -> Iterator[tuple[float, list[CommonBody]]]
     Each cell's solid is taken on its own, and booleans only where boxes meet.
     The last share is 1, and what is found with it is all of it, largest first.
     """
-    joined = {(filler.name, end) for filler in fillers_of(built) for end in filler.ends}
+    names = {filler.name for filler in fillers_of(built)}
+    joined = {(filler.name, end) for filler in fillers_of(built) for end in filler.ends if end in names}
     found: dict[tuple[str, str], list[tuple[float, np.ndarray, float, bool]]] = {}
     pairs = [
         (a, b)

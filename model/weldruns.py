@@ -13,6 +13,9 @@ from __future__ import annotations
 import numpy as np
 
 from .built import Built
+from .endwelds import WELDED_UP
+from .fillers import fillers_of
+from .fillerseams import end_seam_name
 from .hingepieces import hinge_pieces
 from .hingepieceseams import hinge_bead_names, hinge_rims_of
 from .moves import IDENTITY
@@ -46,6 +49,8 @@ def parts_of(built, seam: SeamReport):
     key = post_of(built, seam)
     if is_box(seam) and key is not None:
         return _faces(_box_edges(built, seam, key))
+    if seam.kind == WELDED_UP:
+        return [("", *_ends_of_hole(built, seam), seam.length_mm)]
     if not seam.stations:
         return [("", None, None, seam.length_mm)] if seam.length_mm > _SHORTEST_MM else []
     along = np.array([s.along_mm for s in seam.stations])
@@ -61,6 +66,13 @@ def parts_of(built, seam: SeamReport):
             if b - a > _SHORTEST_MM:
                 parts.append(("", _place(along[own], at[own], a), _place(along[own], at[own], b), b - a))
     return parts
+
+
+def _ends_of_hole(built, seam):
+    """Return the two corners between which a hole at the end of new metal is welded up."""
+    ends = ((end_seam_name(f, k), f.border(f"u{k}")) for f in fillers_of(built) for k in (0, 1))
+    border = next(border for name, border in ends if name == seam.name)
+    return tuple(border.point_mm[0].tolist()), tuple(border.point_mm[-1].tolist())
 
 
 def _outside(low, high, over):

@@ -88,6 +88,7 @@ def ends_words(metal: NewMetalReport, unit: str) -> str:
     words = {
         "opening": "free at an opening",
         "bead": "running out into the bead",
+        "welded up": "welded up",
         "corner": f"open, up to {length_cell(metal.open_corner_mm, unit)} wide",
     }
     start, end = (words.get(end, f"welded to {end}") for end in metal.ends)
