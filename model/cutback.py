@@ -40,8 +40,10 @@ from .built import Built
 from .edgepaths import Path, paths_of
 from .edges import Edges
 from .fillerruns import BEAD, CORNER, Run, closes_from_mm, is_closed_by_metal, runs_of
+from .fillers import fillers_of
 from .fit import faced_places, read_across
-from .layout import SHARED, WINDOW
+from .layout import METAL, SHARED, WINDOW
+from .nearness import distances_mm
 from .newedges import NewEdge
 from .numeric import cross, dot, unit
 from .plancheck import DEEPEST_CUT_BACK_MM
@@ -59,6 +61,8 @@ TAPER = 3.0  # depths in which a strip runs out before a bead; assumed
 SPACING_MM = 2.0  # of the places of a new edge
 MATCHED_MM = 30.0  # from a crease within which a new edge is led to the place it shares there; assumed
 _RAMP = 6.0  # of the way that it is led: over how much of the edge, at least
+GIVES_WAY_MM = 0.2  # of a root gap: where two fillers share a corner; see DEVELOPERS
+_ACROSS = 9  # places across a filler at which its distance from old sheet is looked up
 _LOOK_MM = 3.0  # steps in which a piece is looked at
 _AT_END_MM = 0.5
 REASON = "cut back, so that the new metal is at least 1/2 in wide and climbs no steeper than 1 in 3"
@@ -112,7 +116,11 @@ def _is_short(run: Run) -> bool:
 
 
 def spoilt(before: Built, after: Built, cuts: list[CutBack]) -> frozenset[str]:
-    """Return the seams that cutting back left worse: lapping, or open in more stretches than before."""
+    """Return the seams that cutting back left worse.
+
+    Lapping, or open in more stretches than before; or with new metal that
+    comes nearer to old sheet than a root gap, and nearer than it did.
+    """
     limit = closes_from_mm(before)
     names = {cut.seam.name for cut in cuts}
     runs = [
@@ -120,11 +128,36 @@ def spoilt(before: Built, after: Built, cuts: list[CutBack]) -> frozenset[str]:
         for built in (before, after)
     ]
     laps = {seam.name for seam, _ in lapping_seams(after)}
-    return frozenset(
+    worse = {
         name
         for name in names
         if name in laps or name not in runs[1] or len(runs[0][name]) < len(runs[1][name])
-    )
+    }
+    return frozenset(worse | _crowded(before, after, names - worse))
+
+
+def _crowded(before: Built, after: Built, names: set[str]) -> set[str]:
+    """Return the seams whose new metal comes too near to old sheet, and nearer than it did."""
+    least = after.plan.root_gap_mm - GIVES_WAY_MM
+    out = set()
+    for name in names:
+        apart = _nearest_mm(after, name)
+        if apart < least and apart < _nearest_mm(before, name) - LEAST_MM / 10:
+            out.add(name)
+    return out
+
+
+def _nearest_mm(built: Built, name: str) -> float:
+    """Return how near the new metal of one seam comes to any old sheet. [mm]"""
+    pieces = {cell.part for cell in built.layout.cells if cell.role == METAL}
+    apart = [np.inf]
+    for filler in fillers_of(built):
+        if filler.seam.name == name:
+            across = np.linspace(0.0, 1.0, _ACROSS)
+            uv = np.stack(np.meshgrid(filler.grid.breaks_u, across, indexing="ij"), axis=-1)
+            points = filler.grid.point(uv.reshape(-1, 2))
+            apart += [float(distances_mm(built, piece, points).min()) for piece in sorted(pieces)]
+    return min(apart)
 
 
 def needed_mm(run: Run, root_gap_mm: float, climb: float) -> float:

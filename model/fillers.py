@@ -51,9 +51,11 @@ from .endwelds import end_welds
 from .fillerruns import BEAD, CORNER, Run, is_closed_by_metal, runs_of
 from .fillerruns import closes_from_mm as closes_from_mm
 from .fillerruns import widest_weld_mm as widest_weld_mm
+from .fillertips import is_welded_up, made_from_to, shortened
 from .fit import faced_places
 from .foursides import surface_inside
 from .numeric import cross, dot, power_pieces, unit
+from .numeric import refined as refined
 from .seams import Seam, seams_of
 from .skin import Grid
 from .skinlines import curvatures
@@ -97,6 +99,8 @@ class Filler:
     thickness_mm : float
     ends : (start, end)
         ``opening``, ``bead``, ``corner``, ``welded up``, or the name of the filler or piece it is joined to.
+    mouths_mm : ((from, to), …)
+        Lengths along the run's first edge of what is welded up before its tips.
     """
 
     name: str
@@ -104,6 +108,7 @@ class Filler:
     grid: Grid
     thickness_mm: float
     ends: tuple[str, str]
+    mouths_mm: tuple[tuple[float, float], ...] = ()
 
     @property
     def seam(self) -> Seam:
@@ -122,12 +127,6 @@ class Filler:
         uv = np.stack((t, fixed) if which[0] == "v" else (fixed, t), axis=1)
         point, _, _, normal = self.grid.frame(uv)
         return Edge(point, normal)
-
-
-def refined(stops, count) -> np.ndarray:
-    """Return stops with ``count`` equal steps between each two."""
-    inner = stops[:-1, None] + np.diff(stops)[:, None] * np.arange(count) / count
-    return np.append(inner.ravel(), stops[-1])
 
 
 @lru_cache(maxsize=4)
@@ -149,19 +148,37 @@ def fillers_of(built: Built) -> tuple[Filler, ...]:
 
 
 def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> tuple[Filler, ...]:
-    """Return a filler for every run; those that come to the same corners share a border."""
+    """Return a filler for every run but those welded up; a border where they come to the same corners."""
     names = _names(runs)
     shared = _shared_corners(runs)
     out = []
     for k, run in enumerate(runs):
         corners = [shared.get((k, end)) for end in (0, 1)]
+        made = _as_made(names[k], run, root_gap_mm, gauge_mm, corners)
+        if made is None:
+            continue
+        own, grid = made
         ends = tuple(
             kind if corner is None else names[corner.other]
-            for kind, corner in zip(run.ends, corners, strict=True)
+            for kind, corner in zip(own.ends, corners, strict=True)
         )
-        grid = _surface(names[k], run, root_gap_mm, corners)
-        out.append(Filler(names[k], run, grid, gauge_mm, ends))
+        limits = zip(run.first_mm[:1] + own.first_mm[1:], own.first_mm[:1] + run.first_mm[1:], strict=True)
+        mouths = tuple((a, b) for a, b in limits if a < b)
+        out.append(Filler(names[k], own, grid, gauge_mm, ends, mouths))
     return tuple(out)
+
+
+def _as_made(name, run: Run, root_gap_mm, gauge_mm, corners):
+    """Return the run as far as its filler reaches, and the filler's surface; None if it is welded up."""
+    is_free = tuple(corner is None for corner in corners)
+    while True:
+        grid = _surface(name, run, root_gap_mm, corners)
+        made = made_from_to(grid, root_gap_mm, gauge_mm, is_free)
+        if made is None:
+            return None if is_welded_up(run, grid, root_gap_mm) and all(is_free) else (run, grid)
+        if made == (0.0, 1.0):
+            return run, grid
+        run = shortened(run, _partners, made)
 
 
 def with_crossings(fillers: tuple[Filler, ...], root_gap_mm: float) -> tuple[Filler, ...]:

@@ -4,7 +4,8 @@ Where a filler lies, the open stretch's bead is replaced by the filler's two
 long edges: to the first piece, along the stretch of that piece's edge, and to
 the second, along its.  A border that two fillers share is welded once.  An
 end that lies at an opening is a free edge; one where the gap falls to what a
-weld closes runs out into that bead; one that lies beside a piece is welded to
+weld closes runs out into that bead, the mouth before its tip
+(:mod:`model.fillertips`) being a seam by itself; one that lies beside a piece is welded to
 it, and there that piece's edge needs no bead to anything else; one that is
 welded up (:mod:`model.endwelds`) is a bead as long as it is wide.
 
@@ -30,9 +31,10 @@ from .cornerholes import nearest_along
 from .edges import SAME_PLACE_MM, Edge, Edges, stretch
 from .endwelds import SPACING_MM as END_SPACING_MM
 from .endwelds import WELDED_UP, edges_near
-from .fillerruns import CORNER, Run, lines_of
+from .fillerruns import CORNER, lines_of
 from .fillers import Filler
 from .fillers import least_radius_mm as least_radius_mm
+from .fillertips import TIPS
 from .fit import Facing, meetings, turn_deg
 from .gauges import sheet_kg_m2
 from .hingepieces import hinge_pieces
@@ -41,7 +43,7 @@ from .placing import PostKey
 from .postpieces import closed_posts
 from .postpieceseams import post_piece_facings
 from .report import NewMetalEdge, NewMetalReport, SeamReport
-from .seams import FILLER_SEAM, HINGE, Seam, post_box_facings, reports_along, seam_edges, seams_of
+from .seams import FILLER_SEAM, HINGE, TIP_SEAM, Seam, post_box_facings, reports_along, seam_edges, seams_of
 
 _LEAST_MM = 0.05  # of a stretch that is left
 
@@ -51,10 +53,10 @@ def closed_seam_reports(built: Built, fillers: tuple[Filler, ...]) -> list[SeamR
     laid, pieced = [], _Pieced(closed_posts(built), hinge_pieces(built))
     at_ends = _end_seams(built, fillers)
     for seam in seams_of(built):
-        runs = [f.run for f in fillers if _is_same(f.seam, seam)]
+        own = [f for f in fillers if _is_same(f.seam, seam)]
         first, second = seam_edges(built, seam)
-        faced = [facing for own, facings in at_ends if own.pieces[1] == seam.pieces[0] for facing in facings]
-        left = _what_is_left(built, seam, runs, faced) if runs or faced else first
+        faced = [facing for end, facings in at_ends if end.pieces[1] == seam.pieces[0] for facing in facings]
+        left = _what_is_left(built, seam, own, faced) if own or faced else first
         if left:
             laid.append((_with_own_bead(seam, pieced), [Facing(tuple(left), tuple(second))]))
     laid += post_box_facings(built, pieced.at_cut, pieced.at_hinge)
@@ -83,12 +85,13 @@ def _is_same(a: Seam, b: Seam):
     return (a.name, a.kind, a.side, a.pieces) == (b.name, b.kind, b.side, b.pieces)
 
 
-def _what_is_left(built, seam, runs: list[Run], faced: list[Facing]) -> list[Edge]:
-    """Return the stretches of a seam's first edges along which no filler lies, nor an end of one."""
+def _what_is_left(built, seam, fillers: list[Filler], faced: list[Facing]) -> list[Edge]:
+    """Return the stretches of a seam's first edges beside which lies no filler, mouth or end of one."""
     lines = lines_of(built, seam)
     out = []
     for first in lines.firsts:
-        taken = [run.first_mm for run in runs if run.first == first]
+        own = [filler for filler in fillers if filler.run.first == first]
+        taken = [pair for filler in own for pair in (filler.run.first_mm, *filler.mouths_mm)]
         taken = sorted([*taken, *_taken_by_ends(lines.laid, first, faced, built.plan.root_gap_mm)])
         ends = np.maximum.accumulate([0.0, *(end for _, end in taken)])
         starts = [*(start for start, _ in taken), float(lines.laid.length_mm[first])]
@@ -167,7 +170,17 @@ def _long_seams(filler: Filler):
             post=seam.post if k == 0 else None,  # the box's own bead is counted on the body's side
         )
         out.append((own, [Facing((edge,), (border,))]))
-    return out
+    return out + _mouths(filler)
+
+
+def _mouths(filler: Filler):
+    """Return the seam that is welded up in the mouths before a filler's tips, if it has any."""
+    if not filler.mouths_mm:
+        return []
+    run = filler.run
+    second = stretch(run.laid, run.second, 0.0, float(run.laid.length_mm[run.second]))
+    facings = [Facing((stretch(run.laid, run.first, *pair),), (second,)) for pair in filler.mouths_mm]
+    return [(replace(run.seam, name=filler.name + TIPS, kind=TIP_SEAM), facings)]
 
 
 def shared_borders(fillers: tuple[Filler, ...]) -> list[tuple[Filler, str, Filler, str]]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from .built import Built
 from .endwelds import WELDED_UP
 from .fillerruns import STEP_FROM_MM
+from .fillertips import MOUTH_MM, MOUTH_SOURCE
 from .glass import pane_height
 from .laws import WINDSHIELD_LEAST_MM, WINDSHIELD_SOURCE
 from .report import Finding, Interference, PostReport, SeamReport, WindowReport
 from .roofparts import FRONT, LEFT, REAR, RIGHT, is_roof
-from .seams import FILLER_SEAM
+from .seams import FILLER_SEAM, TIP_SEAM
 from .units import shown
 
 FLANGE_LEAST_MM = 19.05
@@ -221,16 +222,20 @@ def _seam_findings(built, seams, unit):
             continue
         if seam.kind == "post":
             continue  # its misses are told at the post
-        if seam.gap_mm.max > widest:
+        is_mouth = seam.kind == TIP_SEAM
+        if seam.gap_mm.max > (MOUTH_MM if is_mouth else widest):
+            remedy = "new metal"
+            if built.plan.new_metal is not None and seam.gap_mm.max <= MOUTH_MM:
+                remedy = "too narrow for new metal; weld it up over copper, a little at a time"
             found.append(
                 Finding(
                     kind="gap",
                     where=seam.name,
-                    message=f"Opens to {_fit(seam.gap_mm.max, unit)}: wider than a weld closes; new metal.",
+                    message=f"Opens to {_fit(seam.gap_mm.max, unit)}: wider than a weld closes; {remedy}.",
                     measured=seam.gap_mm.max,
-                    limit=widest,
+                    limit=MOUTH_MM if is_mouth else widest,
                     unit="mm",
-                    source=GAP_SOURCE,
+                    source=MOUTH_SOURCE if is_mouth else GAP_SOURCE,
                 )
             )
         if seam.gap_mm.min < (-TOUCHING_MM if seam.kind == FILLER_SEAM else 0):

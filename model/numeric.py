@@ -74,3 +74,9 @@ def cross_of_two(a, b):
 def unit(a):
     """Return the rows of an (n, 3) array at length one."""
     return a / np.linalg.norm(a, axis=1, keepdims=True)
+
+
+def refined(stops, count) -> np.ndarray:
+    """Return stops with ``count`` equal steps between each two."""
+    inner = stops[:-1, None] + np.diff(stops)[:, None] * np.arange(count) / count
+    return np.append(inner.ravel(), stops[-1])

@@ -36,6 +36,7 @@ from .trimmings import TRIM_END, is_cut_off, is_trimmed, stands_for
 SKIN, POST, WINDOW_SEAM, STRIP, HINGE = "skin", "post", "window", "strip", "hinge"
 PIE_CUT = "pie cut"
 FILLER_SEAM = "filler"  # a seam between a piece and a filler, or between two fillers
+TIP_SEAM = "tip"  # what is welded up before the tip of a filler, between the two pieces it closes
 _FIRST = {BODY: 0, WINDOW: 2}
 
 
@@ -321,7 +322,7 @@ def _run_with(points, normal, out) -> Edge:
 
 def _over_post(built, seam, edge, along_mm):
     """Length of an edge that lies over the post's own box."""
-    if seam.post is None or seam.kind not in (SKIN, HINGE, FILLER_SEAM) or not seam.first:
+    if seam.post is None or seam.kind not in (SKIN, HINGE, FILLER_SEAM, TIP_SEAM) or not seam.first:
         return 0.0
     ends = built.ends[seam.post]
     is_hinge = seam.first[0].chain.line == "hinge"

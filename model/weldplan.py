@@ -27,7 +27,7 @@ from .doorwelds import door_seams
 from .layout import WINDOW
 from .report import Report, SeamReport
 from .roofparts import ROOF, is_roof
-from .seams import FILLER_SEAM, HINGE, PIE_CUT, POST, SKIN, STRIP, WINDOW_SEAM
+from .seams import FILLER_SEAM, HINGE, PIE_CUT, POST, SKIN, STRIP, TIP_SEAM, WINDOW_SEAM
 from .skinlines import crown_mm
 from .weldreport import PanelPull, WeldPlan, WeldSeam, WeldStep
 from .weldrules import (
@@ -151,7 +151,7 @@ def _access(built, seam):
     if is_box(seam) or "gutter" in seam.name:
         return OUTSIDE
     key = post_of(built, seam)
-    if key is None or seam.kind not in (SKIN, HINGE, FILLER_SEAM) or not seam.stations:
+    if key is None or seam.kind not in (SKIN, HINGE, FILLER_SEAM, TIP_SEAM) or not seam.stations:
         return BOTH_SIDES
     at = np.array([s.at_mm for s in seam.stations])
     post = built.ends[key].line.post
@@ -209,6 +209,7 @@ _TACK_WHY = {
     SKIN: "skin follows the posts",
     STRIP: "strips close what the posts leave open",
     FILLER_SEAM: "new sheet is trimmed to what the tacked pieces leave open",
+    TIP_SEAM: "what new sheet is too narrow for is held once the sheet beside it is",
 }
 _WELD_WHY = {
     HINGE: "the lower end carries what stands on it; opposite faces, right and left by turns",
@@ -217,6 +218,7 @@ _WELD_WHY = {
     SKIN: "with the posts firm it can pull no corner out of place; low crown last, and coldest",
     STRIP: "short, and between firm neighbours",
     FILLER_SEAM: "both edges of one sheet by turns, so that neither draws it over",
+    TIP_SEAM: "filled up over copper, a little at a time, from the tip of the sheet on",
     WINDOW_SEAM: "one closed line: welded when its neighbours no longer give way",
     "gutter": "everything else ends at it, so it is closed when the rest has done its pulling",
 }

@@ -114,8 +114,9 @@ def _over_post(built, seam, along, at):
     place = beside_post(built, seam, key, at)
     nearest = int(np.abs(place).argmin())
     middle = float(along[nearest])
-    i = nearest + (1 if nearest + 1 < len(place) and place[nearest] * place[nearest + 1] < 0 else -1)
-    if 0 <= i < len(place) and place[i] != place[nearest]:
+    goes_on = nearest == 0 or (nearest + 1 < len(place) and place[nearest] * place[nearest + 1] < 0)
+    i = nearest + (1 if goes_on else -1)
+    if i < len(place) and place[i] != place[nearest]:
         middle -= place[nearest] * (along[i] - along[nearest]) / (place[i] - place[nearest])
     half = seam.over_post_mm / 2
     middle = float(np.clip(middle, half, seam.edge_mm - half))

@@ -13,6 +13,7 @@ from model.carfile import demo_closed_way_path
 from model.evaluate import build_checked
 from model.fillers import fillers_of
 from model.fillerseams import least_radius_mm
+from model.nearness import distances_mm
 from model.plan import WAYS
 from model.planfile import read_plan
 from model.solids import filler_parts, volume_mm3
@@ -46,6 +47,9 @@ def test_a_root_gap_lies_between_new_metal_and_both_its_neighbours(car, way):
     built = closed(car, way)
     for name, piece, point, apart_mm in gaps_by_kernel(built):
         assert apart_mm == pytest.approx(built.plan.root_gap_mm, abs=CORNER_MM), (name, piece, point)
+        if piece in built.moves:  # the live tier's distance, by which a cut back is judged
+            (live_mm,) = distances_mm(built, piece, point[None])
+            assert live_mm == pytest.approx(apart_mm, abs=0.02), (name, piece, point)
 
 
 @pytest.mark.parametrize("car", CARS)

@@ -8,10 +8,11 @@ import pytest
 import shapely
 from invented_cars import box_car, cell_area_mm2, grid_area_mm2, mirrored_car, tan, wedge_car
 
+from model import cutback
 from model.built import build
-from model.carfile import demo_car_names, demo_car_path, demo_closed_path, read_car
+from model.carfile import demo_car_names, demo_car_path, demo_closed_path, demo_closed_way_path, read_car
 from model.closing import closed
-from model.cutback import CLIMB, LEAST_WIDTH_MM, REASON
+from model.cutback import CLIMB, GIVES_WAY_MM, LEAST_WIDTH_MM, REASON
 from model.evaluate import build_checked
 from model.fillers import fillers_of
 from model.interference import interference_of
@@ -225,3 +226,22 @@ def test_on_a_measured_car_everything_still_adds_up(name):
         if any(t.seam == filler.seam.name for t in cut) and "bead" not in filler.ends:
             a, b = filler.border("v0").point_mm, filler.border("v1").point_mm[::-1]
             assert np.linalg.norm(a - b, axis=1).min() > LEAST_WIDTH_MM - 0.01
+
+
+def nearest_mm(built):
+    """Return how near the new metal of every seam beside the C-posts comes to any old sheet."""
+    names = {f.seam.name for f in fillers_of(built) if f.seam.name.startswith("C ")}
+    return {name: cutback._nearest_mm(built, name) for name in names}
+
+
+def test_a_cut_that_brings_new_metal_too_near_to_old_sheet_is_not_made(monkeypatch):
+    car = read_car(demo_car_path("coupe"))
+    plan = read_plan(demo_closed_way_path("coupe", "split"), car)
+    assert plan.new_metal.cut_back_mm is None
+    least = plan.root_gap_mm - GIVES_WAY_MM
+    built = build(car, plan)
+    apart = nearest_mm(closed(built))
+    assert len(apart) == 4 and min(apart.values()) > least
+    monkeypatch.setattr(cutback, "_crowded", lambda before, after, names: set())
+    anew = replace(built)  # nothing of it is remembered
+    assert min(nearest_mm(closed(anew)).values()) < least / 2

@@ -9,6 +9,7 @@ from model.carfile import demo_car_path, demo_laid_back_path, read_car
 from model.evaluate import build_checked
 from model.fillers import closes_from_mm, fillers_of
 from model.fillerseams import closed_seam_reports, piece_edges, tangent_break_deg
+from model.fillertips import tip_width_mm
 from model.metalfindings import BREAK_LIMIT_DEG
 from model.plan import NewMetal
 from model.planfile import read_plan
@@ -32,7 +33,8 @@ def is_in_skin(seam):
 def test_the_mouth_is_closed_straight_on_from_both_sheets(built):
     fillers = [f for f in fillers_of(built) if f.seam.kind == HINGE]
     was_open = [s for s in seam_reports(built) if is_in_skin(s) and s.gap_mm.max > closes_from_mm(built)]
-    assert {f.seam.name for f in fillers} == {s.name for s in was_open} and was_open
+    is_wide = {s.name for s in was_open if s.gap_mm.max > tip_width_mm(1.0) + 2 * built.plan.root_gap_mm}
+    assert is_wide <= {f.seam.name for f in fillers} <= {s.name for s in was_open} and is_wide
     seams = {s.name: s for s in closed_seam_reports(built, tuple(fillers))}
     for filler in fillers:
         for piece in filler.seam.pieces:
