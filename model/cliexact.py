@@ -19,18 +19,18 @@ def _interference(options):
     from dataclasses import asdict
 
     from .evaluate import build_checked
+    from .exactinterference import interference_steps, undecided
     from .output.exactinterference import interference_text
     from .progress import end_progress, say_progress
-    from .solids import interference_steps
 
     car, plan = car_and_plan(options)
-    found = []
-    for share, so_far in interference_steps(build_checked(car, plan)):
+    found, built = [], build_checked(car, plan)
+    for share, so_far in interference_steps(built):
         found = so_far
         say_progress(share, "of the pairs held against each other")
     end_progress()
-    bodies = [asdict(body) for body in found]
+    bodies, doubtful = [asdict(body) for body in found], undecided(built)
     if options.json:
-        print(json_text({"interference": bodies}), end="")
+        print(json_text({"interference": bodies, "undecided": doubtful}), end="")
     else:
-        print(interference_text(bodies, car, plan), end="")
+        print(interference_text(bodies, doubtful, car, plan), end="")

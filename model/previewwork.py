@@ -36,7 +36,8 @@ def said_html(said: str, unit: str) -> str:
 
 def bodies_html(said: str, unit: str) -> str:
     """Return what runs into what, which a command said as JSON, as a table."""
-    return interference_html(json.loads(said)["interference"], unit)
+    found = json.loads(said)
+    return interference_html(found["interference"], found["undecided"], unit)
 
 
 @dataclass(frozen=True, kw_only=True)

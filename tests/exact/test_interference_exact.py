@@ -6,10 +6,10 @@ import pytest
 from cases import CARS, built_of, car_of
 
 from model.built import build
+from model.exactinterference import exact_interference
 from model.interference import interference_of
 from model.measured import KeepOut
 from model.plan import Plan, RoofMove
-from model.solids import exact_interference
 
 
 @pytest.mark.parametrize("car", CARS)

@@ -46,6 +46,7 @@ from scipy.interpolate import BSpline
 
 from model.evaluate import fit_report_of, report_of
 from model.exactfaces import area_mm2, exact_faces
+from model.exactinterference import exact_interference
 from model.exactkernel import curve_of, surface_of
 from model.exactposts import lower_end, post_outside, upper_end
 from model.fit import LEAST_STATIONS, SPACING_MM
@@ -58,7 +59,6 @@ from model.plan import (
     GivenPlane,
 )
 from model.seams import POST, seams_of
-from model.solids import exact_interference
 
 LIMITS = {"mm": 0.05, "deg": 0.01, "relative": 1e-4, "places": 0.0, "deg as read": np.inf}
 LIMITS["deg of edge"] = 0.03  # a first chord that is a crumb is not followed: layout.SHORT_END

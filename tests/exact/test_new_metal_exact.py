@@ -16,6 +16,7 @@ from model.carfile import demo_closed_path
 from model.evaluate import build_checked
 from model.exactfaces import area_mm2
 from model.exactfillers import filler_face
+from model.exactinterference import exact_interference
 from model.exactkernel import location_of, surface_of
 from model.exactposts import lower_end, post_solid, upper_end
 from model.fillers import fillers_of
@@ -27,7 +28,6 @@ from model.postpieces import closed_posts
 from model.skinlines import curvatures
 from model.solids import (
     SURFACES,
-    exact_interference,
     filler_parts,
     post_parts,
     post_piece_parts,

@@ -66,10 +66,16 @@ def answering(monkeypatch, answer, calls):
 
 def test_a_result_says_of_which_plan_it_is_and_turns_grey_with_the_next(work, plan, monkeypatch):
     calls, row = [], work.rows["exact interference"]
-    answering(monkeypatch, json.dumps({"interference": [BODY]}), calls)
+    answering(monkeypatch, json.dumps({"interference": [BODY], "undecided": [["roof", "filler"]]}), calls)
     row.begin()
     assert calls == [["interference", "coupe", "--plan", PLAN, "--json"]]
-    for said in (plan.name, "roof and B &lt;right&gt; upper ?", "3/32&quot; (2.5)"):
+    for said in (
+        plan.name,
+        "roof and B &lt;right&gt; upper ?",
+        "3/32&quot; (2.5)",
+        "Not decided",
+        "roof and filler",
+    ):
         assert said in row.result.value
     assert "pd-stale" not in row.result._dom_classes and row.cancel.layout.display == "none"
     work.take_plan(plan.changed(kerf_mm=2.0))
@@ -84,7 +90,7 @@ def test_the_plan_may_move_on_while_it_works(work, plan, monkeypatch):
     async def command(words, car, its_plan, on_progress):
         work.take_plan(plan.changed(kerf_mm=2.0))
         assert its_plan == plan and all(other.button.disabled for other in work.rows.values())
-        return json.dumps({"interference": []})
+        return json.dumps({"interference": [], "undecided": []})
 
     monkeypatch.setattr(model.previewwork, "command_elsewhere", command)
     row.begin()
