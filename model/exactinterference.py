@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import combinations
 
 import numpy as np
@@ -40,7 +40,7 @@ from .bodies import KeepOutBody, posts_of
 from .built import Built
 from .exactfaces import exact_faces
 from .exactkernel import location_of
-from .exactmeshes import boundary_of, layers_of
+from .exactmeshes import boundary_of, box_of, layers_of
 from .exactsheets import Sheets
 from .fillers import fillers_of
 from .fillerseams import shared_borders
@@ -83,6 +83,10 @@ class Placed:
     ----------
     solid : TopoDS_Shape or None
         None for new metal that bends tighter than its gauge.
+    box_mm : (2, 3)
+        Least and greatest coordinates; may be too large.
+    triangles : callable
+        Makes :attr:`boundary`, which takes a while.
     depth : callable
         Maps points in place to how deep that set of points lies in it. [mm]
     """
@@ -91,8 +95,14 @@ class Placed:
     piece: str
     is_keep_out: bool
     solid: TopoDS_Shape | None
-    boundary: Boundary
+    box_mm: np.ndarray
+    triangles: Callable[[], Boundary]
     depth: Callable[[np.ndarray], float]
+
+    @cached_property
+    def boundary(self) -> Boundary:
+        """Triangles of it in place."""
+        return self.triangles()
 
 
 Pair = tuple[Placed, Placed]
@@ -149,7 +159,9 @@ def pairs_in_reach(bodies: list[Placed], within_mm: float) -> list[Pair]:
     return [
         (a, b)
         for a, b in combinations(bodies, 2)
-        if a.piece != b.piece and boxes_are_near(a.boundary, b.boundary, within_mm)
+        if a.piece != b.piece
+        and boxes_are_near(a.box_mm, b.box_mm, within_mm)
+        and boxes_are_near(a.boundary.box_mm, b.boundary.box_mm, within_mm)
     ]
 
 
@@ -207,7 +219,8 @@ def placed_bodies(built: Built) -> list[Placed]:
         if part.shape.ShapeType() == TopAbs_SOLID:
             out.append(_placed(part.name, part.piece, part.shape, depth))
         else:
-            out.append(Placed(part.name, part.piece, False, None, layers_of(filler), depth))
+            layers = layers_of(filler)
+            out.append(Placed(part.name, part.piece, False, None, layers.box_mm, lambda x=layers: x, depth))
     bodies = {body.name: body for _, body in posts_of(built)}
     for part in (*post_parts(built), *post_piece_parts(built)):
         if not part.is_removed:
@@ -220,7 +233,7 @@ def placed_bodies(built: Built) -> list[Placed]:
 
 
 def _placed(name, piece, solid, depth) -> Placed:
-    return Placed(name, piece, False, solid, boundary_of(solid, CHORD_MM), depth)
+    return Placed(name, piece, False, solid, box_of(solid), lambda: boundary_of(solid, CHORD_MM), depth)
 
 
 def _butted(built: Built, sheets: Sheets, cell: Cell) -> TopoDS_Shape:

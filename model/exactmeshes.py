@@ -150,10 +150,15 @@ def _at_chords_mm(face, mesh, location, nodes, triangles) -> np.ndarray:
     return off[which].max(axis=1)
 
 
-def _box_triangles(shape) -> np.ndarray:
+def box_of(shape: TopoDS_Shape) -> np.ndarray:
+    """Return least and greatest coordinates of a shape, (2, 3), from poles: maybe too large. [mm]"""
     box = Bnd_Box()
     BRepBndLib.Add_s(shape, box, False)
-    low, high = np.array(box.Get()).reshape(2, 3)
+    return np.array(box.Get()).reshape(2, 3)
+
+
+def _box_triangles(shape) -> np.ndarray:
+    low, high = box_of(shape)
     corners = np.array([(i, j, k) for i in (0, 1) for j in (0, 1) for k in (0, 1)])
     sides = (low + corners * (high - low))[_BOX_SIDES]
     return np.concatenate([sides[:, [0, 1, 2]], sides[:, [0, 2, 3]]])

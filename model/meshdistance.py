@@ -86,11 +86,9 @@ class Boundary:
         return np.array([self.low_mm.min(axis=0), self.high_mm.max(axis=0)])
 
 
-def boxes_are_near(a: Boundary, b: Boundary, within_mm: float) -> bool:
-    """Return whether the boxes of two bodies are no further apart than that, along any axis. [mm]"""
-    return bool(
-        (a.box_mm[0] - within_mm <= b.box_mm[1]).all() and (b.box_mm[0] - within_mm <= a.box_mm[1]).all()
-    )
+def boxes_are_near(a, b, within_mm: float) -> bool:
+    """Return whether two boxes (2, 3) are no further apart than that, along any axis. [mm]"""
+    return bool((a[0] - within_mm <= b[1]).all() and (b[0] - within_mm <= a[1]).all())
 
 
 def clearance_mm(a: Boundary, b: Boundary, within_mm: float) -> float:

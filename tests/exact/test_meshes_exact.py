@@ -25,10 +25,11 @@ from model.meshdistance import clearance_mm, winding_numbers
 from model.planfile import read_plan
 
 CHORD_MM = 0.1
+LARGE_SHARE, MOST = 0.4, 500
 ROUNDING_MM = 1e-4  # of triangles that are said to stray by nothing
 
 
-def points_on_faces(solid, rng, each=6):
+def points_on_faces(solid, rng, each=3):
     """Yield points of the faces themselves, in the parameters of every triangle's inside. [mm]"""
     faces = TopExp_Explorer(solid, TopAbs_FACE)
     while faces.More():
@@ -37,19 +38,23 @@ def points_on_faces(solid, rng, each=6):
         faces.Next()
         uv = np.array([mesh.UVNode(i).Coord() for i in range(1, mesh.NbNodes() + 1)])
         corners = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)]) - 1
-        some = rng.permutation(len(corners))[:200]
+        some = rng.permutation(len(corners))[:100]
         for share in rng.dirichlet(np.ones(3), each):
             for u, v in np.einsum("k,nkj->nj", share, uv[corners[some]]).tolist():
                 yield surface.Value(u, v).Coord()
 
 
-def share_of_stray(found, points, among=60):
+def share_of_stray(found, points, among=12):
     """Return each point's distance from a triangle as a share of its stray, the least of those about it."""
     which = cKDTree(found.corners_mm.mean(axis=1)).query(points, k=among)[1]
     corners = found.corners_mm[which.ravel()]
     on = trimesh.triangles.closest_point(corners, np.repeat(points, among, axis=0))
     off = np.linalg.norm(on.reshape(*which.shape, 3) - points[:, None], axis=2)
-    return (off / np.maximum(found.stray_mm[which], ROUNDING_MM)).min(axis=1)
+    share = (off / np.maximum(found.stray_mm[which], ROUNDING_MM)).min(axis=1)
+    far = share > LARGE_SHARE
+    if far.any() and among < MOST:  # long triangles have their middles far off
+        share[far] = share_of_stray(found, points[far], MOST)
+    return share
 
 
 @pytest.mark.parametrize("car", CARS)
@@ -67,7 +72,7 @@ def test_no_point_of_a_face_is_further_from_the_triangles_than_their_stray(car):
         points = np.array(list(points_on_faces(solid, rng)))
         used.append(share_of_stray(found, points).max())
         assert used[-1] <= 1, cell.grid.name
-    assert 0.3 < max(used) < 0.8  # 4/3 to 2, if every face were quadratic
+    assert 0.3 < max(used) < 0.7  # 4/3 to 2, if every face were quadratic
 
 
 def test_a_ball_and_a_cylinder_stray_by_their_sagitta_and_their_triangles_turn_outward():

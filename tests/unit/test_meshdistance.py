@@ -84,7 +84,7 @@ def test_strays_come_off_the_clearance_and_far_bodies_read_the_limit():
     a, b = boundary(box((2.0, 2, 2)), 0.25), boundary(box((2.0, 2, 2), (5, 0, 0)), 0.5)
     assert clearance_mm(a, b, 10.0) == pytest.approx(3 - 0.75)
     assert clearance_mm(a, b, 1.5) == 1.5
-    assert boxes_are_near(a, b, 2.3) and not boxes_are_near(a, b, 2.2)
+    assert boxes_are_near(a.box_mm, b.box_mm, 2.3) and not boxes_are_near(a.box_mm, b.box_mm, 2.2)
     assert are_apart(a, b, 2.2) and not are_apart(a, b, 2.3)
     far = replace(b, stray_mm=np.full(12, 3.1))
     assert clearance_mm(a, far, 10.0) < 0 and not are_apart(a, far, 0.0)
