@@ -38,7 +38,7 @@ def points_on_faces(solid, rng, each=3):
         faces.Next()
         uv = np.array([mesh.UVNode(i).Coord() for i in range(1, mesh.NbNodes() + 1)])
         corners = np.array([mesh.Triangle(i).Get() for i in range(1, mesh.NbTriangles() + 1)]) - 1
-        some = rng.permutation(len(corners))[:100]
+        some = rng.permutation(len(corners))[:30]
         for share in rng.dirichlet(np.ones(3), each):
             for u, v in np.einsum("k,nkj->nj", share, uv[corners[some]]).tolist():
                 yield surface.Value(u, v).Coord()
