@@ -35,7 +35,7 @@ from .placing import front_posts
 from .report import Report
 from .units import shop_inches
 
-LETTER_MM = 72.0  # height of the words at the dimensions: 13 px in a picture 700 px wide
+LETTER, LEAST_LETTER_MM = 0.026, 40.0  # of the car's length: words 13 px high in a picture 700 px wide
 WIDE = 0.62  # of a letter for its height, on the mean: assumed, of the fonts without serifs
 GLASS_BEHIND_MM = 80.0  # a pane counts as so much further away: sheet that comes to lie over glass hides it
 INK, STOCK_INK, DIMENSION_INK = "#2b3036", "#7d8792", "#9a3412"
@@ -123,7 +123,8 @@ def side_drawing(built: Built, report: Report, sag_mm: float = COARSE) -> Drawin
     drawing = drawing_of(built, view, sag_mm=sag_mm)
     low, high = drawing.low.copy(), drawing.high.copy()
     extra, unit, totals = [], report.car["unit"], report.totals
-    room, level = np.array([0.0, LETTER_MM]), []
+    letter_mm = max(LETTER * (high[0] - low[0]), LEAST_LETTER_MM)
+    room, level = np.array([0.0, letter_mm]), []
     if built.plan.roof is not None:
         landing = np.mean([built.ends[k].plane.point_mm for k in front_posts(built.shape.car)], axis=0)
         unmoved = built.parts.whole.inverse().points(landing)
@@ -133,25 +134,25 @@ def side_drawing(built: Built, report: Report, sag_mm: float = COARSE) -> Drawin
         for name, before, after, side in (("front", unmoved, landing, -1), ("rear", rear, lowered, 1)):
             at = low[0] - 90 if side < 0 else high[0] + 90
             words = (name, f"{_length(before[2] - after[2], unit)} down")
-            extra += _upright(at, -before[2], -after[2], before[0], after[0], words, side)
-            room[0] = max(room[0], 150.0 + max(map(_wide, words)))
+            extra += _upright(at, -before[2], -after[2], before[0], after[0], words, side, letter_mm)
+            room[0] = max(room[0], 150.0 + max(_wide(word, letter_mm) for word in words))
         top = -totals.height_before_mm, -totals.height_after_mm
         words = f"top {_length(totals.height_before_mm - totals.height_after_mm, unit)} lower"
-        extra.append(_text((low[0] + high[0]) / 2, top[0] - 45, words, "middle"))
+        extra.append(_text((low[0] + high[0]) / 2, top[0] - 45, words, "middle", letter_mm))
         level.append((unmoved[0], landing[0], "roof"))
     if built.plan.window is not None:
         pivot = built.window.pivot_mm
         moved = built.window.move.points(pivot)
         level.append((pivot[0], moved[0], "window"))
-    levels, depth = _levels(high[1] + 70, level, unit)
-    room[0] = max(room[0], *(_overhang(low[0], high[0], *each, unit) for each in level), 100.0)
+    levels, depth = _levels(high[1] + 70, level, unit, letter_mm)
+    room[0] = max(room[0], *(_overhang(low[0], high[0], *each, unit, letter_mm) for each in level), 100.0)
     top, foot = room + (0.0, 80.0), np.array([room[0], depth])
     return Drawing((*drawing.elements, *extra, *levels), low - top, high + foot)
 
 
-def _wide(words):
+def _wide(words, letter_mm):
     """Return about how wide words are on the paper. [mm]"""
-    return WIDE * LETTER_MM * len(words)
+    return WIDE * letter_mm * len(words)
 
 
 def _said(before, after, word, unit):
@@ -159,31 +160,31 @@ def _said(before, after, word, unit):
     return f"{word} {_length(abs(after - before), unit)} {way}"
 
 
-def _overhang(low, high, before, after, word, unit):
+def _overhang(low, high, before, after, word, unit, letter_mm):
     """Return how far the words of a level dimension reach past the car. [mm]"""
-    middle, half = (before + after) / 2, _wide(_said(before, after, word, unit)) / 2
+    middle, half = (before + after) / 2, _wide(_said(before, after, word, unit), letter_mm) / 2
     return max(low - (middle - half), middle + half - high) + 20.0
 
 
-def _levels(at, dimensions, unit):
+def _levels(at, dimensions, unit, letter_mm):
     """Return level dimensions under the car and the room for them; words that would meet go below another."""
-    elements, taken, lines = [], [], 0
+    elements, taken, lines, step = [], [], 0, 108.0 + letter_mm
     for before, after, word in dimensions:
         if abs(before - after) < 0.8:
             continue
-        middle, half = (before + after) / 2, _wide(_said(before, after, word, unit)) / 2
+        middle, half = (before + after) / 2, _wide(_said(before, after, word, unit), letter_mm) / 2
         line = sum(abs(middle - other) < half + wide for other, wide in taken)
-        taken.append((middle, half + LETTER_MM / 2))
+        taken.append((middle, half + letter_mm / 2))
         lines = max(lines, line + 1)
-        elements += _level(at + 180 * line, before, after, word, unit)
-    return elements, 80.0 + 180.0 * lines
+        elements += _level(at + step * line, before, after, word, unit, letter_mm)
+    return elements, 80.0 + step * lines
 
 
 def _length(mm, unit):
     return shop_inches(mm) if unit == "in" else f"{mm:.0f} mm"
 
 
-def _upright(at, top, bottom, top_from, bottom_from, words, side):
+def _upright(at, top, bottom, top_from, bottom_from, words, side, letter_mm):
     """Return an upright dimension beside the car, with lines back to where it is taken."""
     thin = f'stroke="{DIMENSION_INK}" stroke-width="1.6" stroke-opacity="0.45"'
     return [
@@ -192,13 +193,13 @@ def _upright(at, top, bottom, top_from, bottom_from, words, side):
         f'<path d="M{at:.0f} {top - 60:.0f}v60M{at:.0f} {bottom:.0f}v60" {_DIMENSION}/>',
         *(_tip(at, y, 0, way) for y, way in ((top, 1), (bottom, -1))),
         *(
-            _text(at + side * 30, (top + bottom) / 2 + dy, word, "end" if side < 0 else "start")
-            for word, dy in zip(words, (-0.2 * LETTER_MM, 0.85 * LETTER_MM), strict=True)
+            _text(at + side * 30, (top + bottom) / 2 + dy, word, "end" if side < 0 else "start", letter_mm)
+            for word, dy in zip(words, (-0.2 * letter_mm, 0.85 * letter_mm), strict=True)
         ),
     ]
 
 
-def _level(at, before, after, word, unit):
+def _level(at, before, after, word, unit, letter_mm):
     """Return a level dimension under the car: how far something went forward."""
     left, right = sorted((before, after))
     return [
@@ -206,7 +207,7 @@ def _level(at, before, after, word, unit):
         f'M{left:.0f} {at - 22:.0f}v44M{right:.0f} {at - 22:.0f}v44" {_DIMENSION}/>',
         _tip(left, at, 1, 0),
         _tip(right, at, -1, 0),
-        _text((left + right) / 2, at + 30 + LETTER_MM, _said(before, after, word, unit), "middle"),
+        _text((left + right) / 2, at + 30 + letter_mm, _said(before, after, word, unit), "middle", letter_mm),
     ]
 
 
@@ -223,9 +224,9 @@ def _tip(x, y, dx, dy):
     )
 
 
-def _text(x, y, words, anchor):
+def _text(x, y, words, anchor, letter_mm):
     return (
-        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{LETTER_MM:g}" font-family="system-ui, sans-serif" '
+        f'<text x="{x:.0f}" y="{y:.0f}" font-size="{letter_mm:.1f}" font-family="system-ui, sans-serif" '
         f'text-anchor="{anchor}" fill="{DIMENSION_INK}">{escape(words)}</text>'
     )
 

@@ -8,6 +8,7 @@ without a script, too.  A policy in the page's head forbids it to fetch anything
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from html import escape
 from importlib import resources
@@ -175,8 +176,8 @@ def _at_a_glance(reviews) -> str:
     for label in labels:
         found = [next((row for row in review.numbers if row.label == label), None) for review in reviews]
         stock = next(row.stock for row in found if row)
-        cells = "".join(f"<td>{escape(row.planned) if row else '—'}</td>" for row in found)
-        rows.append(f'<tr><th scope="row">{escape(label)}</th><td>{escape(stock)}</td>{cells}</tr>')
+        cells = "".join(f"<td>{_cell(row.planned) if row else '—'}</td>" for row in found)
+        rows.append(f'<tr><th scope="row">{escape(label)}</th><td>{_cell(stock)}</td>{cells}</tr>')
     heads = "".join(f'<th scope="col">{escape(review.name)}</th>' for review in reviews)
     return (
         '<section class="screen" aria-labelledby="pd-glance"><h2 id="pd-glance">The plans side by side</h2>'
@@ -214,10 +215,15 @@ def _article(stock: Built, built: Built, report: Report, review: PlanReview, num
     )
 
 
+def _cell(text: str) -> str:
+    """Return what is said in a cell; no line ends within a mixed fraction or brackets."""
+    return re.sub(r"\d+-\d\S*|\([^)]*\)", r'<span class="keep">\g<0></span>', escape(text))
+
+
 def _numbers(review) -> str:
     rows = "".join(
-        f'<tr><th scope="row">{escape(row.label)}</th><td>{escape(row.stock)}</td>'
-        f"<td>{escape(row.planned)}</td></tr>"
+        f'<tr><th scope="row">{escape(row.label)}</th><td>{_cell(row.stock)}</td>'
+        f"<td>{_cell(row.planned)}</td></tr>"
         for row in review.numbers
     )
     return (

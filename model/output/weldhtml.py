@@ -10,6 +10,7 @@ from .cells import length_cell, place_cell
 from .text import CAUTION_CUT, CAUTION_ROAD, CAUTION_WELD
 from .weldtext import CAUTION_FUME, NOT_READY, crown_cell, paired, sheet_cell, total_rows
 
+SCROLLED = 5  # columns from which on a table is scrolled by itself where a screen is narrow
 _WIDE = 940  # of the drawing of the longest run
 _HIGH, _TOP = 26, 12
 _LEAST_FOR_NUMBER = 13.0
@@ -17,17 +18,20 @@ _EARLY, _LATE = (247, 203, 132), (122, 46, 22)  # first stretch to last
 
 _STYLE = """
 body{font:14px/1.45 system-ui,sans-serif;color:#23282e;max-width:980px;margin:24px auto;padding:0 16px}
-h1{font-size:22px;margin:0 0 2px} h2{font-size:16px;margin:24px 0 6px;border-bottom:1px solid #d8dde2}
+h1{font-size:22px;margin:0 0 2px}
+h2{font-size:16px;break-after:avoid;margin:24px 0 6px;border-bottom:1px solid #d8dde2}
 p{margin:4px 0} .quiet{color:#5b6570}
 table{border-collapse:collapse;width:100%;font-size:13px;font-variant-numeric:tabular-nums}
 th{font-weight:500;color:#5b6570;text-align:left;border-bottom:1px solid #d8dde2}
 th,td{padding:3px 10px 3px 0;vertical-align:top} td{border-bottom:1px solid #eef1f4}
+.wide{overflow-x:auto} .wide:focus-visible{outline:3px solid #1f5f8f} tr{break-inside:avoid}
 .n{text-align:right;white-space:nowrap} .flag{color:#9a3412;font-weight:600}
 .caution{border-left:3px solid #d9a441;padding-left:8px;margin:8px 0}
 .run{break-inside:avoid;margin:2px 0;display:flex;flex-wrap:wrap;align-items:end;gap:0 14px}
 .run svg{display:block;max-width:100%;height:auto} .run p{margin:0 0 9px}
-.seam{margin:10px 0} li{margin:3px 0} svg text{font:10px system-ui,sans-serif}
-@media print{body{margin:0;max-width:none}}
+.seam{margin:10px 0} .seam b{display:block;break-after:avoid}
+li{margin:3px 0} svg text{font:10px system-ui,sans-serif}
+@media print{body{margin:0;max-width:none} .wide{overflow:visible}}
 """
 
 
@@ -76,7 +80,11 @@ def _table(heads, rows, numbers=()):
 
     head = f"<thead><tr>{line(heads, 'th')}</tr></thead>" if heads else ""
     body = "".join(f"<tr>{line(row, 'td')}</tr>" for row in rows)
-    return f"<table>{head}<tbody>{body}</tbody></table>"
+    table = f"<table>{head}<tbody>{body}</tbody></table>"
+    if len(heads) < SCROLLED:
+        return table
+    label = f"table, a row for each {heads[0] or 'panel'}"
+    return f'<div class="wide" tabindex="0" role="group" aria-label="{label}">{table}</div>'
 
 
 def _seams(plan, unit):

@@ -12,7 +12,7 @@ pytest.importorskip("anywidget")
 
 import model.preview
 import model.restwork
-from model.carfile import demo_closed_path, demo_plan_path
+from model.carfile import demo_car_path, demo_closed_path, demo_plan_path, read_car
 from model.comparison import STOCK_PLACE, with_window_in_stock_place
 from model.display import POST, patches_of
 from model.evaluate import build_checked, evaluate
@@ -24,6 +24,7 @@ from model.output.html import BEING_WORKED_OUT, NOT_WORKED_OUT, OF_THE_OPEN_ROOF
 from model.output.sureness import spread_cell
 from model.plan import Plan
 from model.plandict import plan_to_dict
+from model.planfile import read_plan, write_plan
 from model.preview import Preview
 from model.previewstyle import status_html
 from model.report import PlusMinus, Uncertainty
@@ -88,12 +89,21 @@ def test_a_plus_minus_of_another_number_is_not_shown(shown):
         assert page.count(OF_THE_OPEN_ROOF) == 1 - count
 
 
+@pytest.fixture(scope="module")
+def closed_plan(tmp_path_factory):
+    """The pickup's closed plan as a file, its rear window left in: half of what is to be worked out."""
+    car = read_car(demo_car_path("pickup"))
+    path = tmp_path_factory.mktemp("plans") / "closed.toml"
+    write_plan(replace(read_plan(demo_closed_path("pickup"), car), window=None), car, path)
+    return path
+
+
 def whole_of(built):
     return whole_working(built.shape.car, built.plan).nominal
 
 
 @pytest.mark.parametrize("is_closed", [False, True])
-def test_every_plus_minus_comes_or_says_why_not(is_closed, monkeypatch):
+def test_every_plus_minus_comes_or_says_why_not(is_closed, closed_plan, monkeypatch):
     """With a kernel's loop: of the cut, then of the rest; of seams that only new metal has there is none."""
     monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 0.0)
     monkeypatch.setattr(model.preview, "keep_plan", lambda plan, car: None)  # of another test
@@ -111,7 +121,7 @@ def test_every_plus_minus_comes_or_says_why_not(is_closed, monkeypatch):
 
     async def run(other):
         monkeypatch.setattr(model.restwork, "uncertainty_elsewhere", other)
-        shown.load_plan(demo_closed_path("pickup") if is_closed else demo_plan_path("pickup"))
+        shown.load_plan(closed_plan if is_closed else demo_plan_path("pickup"))
         assert BEING_WORKED_OUT in shown.headline.value
         while shown.is_working or not shown._finding.done():
             await asyncio.sleep(0.01)
@@ -126,7 +136,7 @@ def test_every_plus_minus_comes_or_says_why_not(is_closed, monkeypatch):
     assert "RuntimeError: no process" in shown.status.value
 
 
-def test_new_metal_comes_when_the_slider_rests(monkeypatch):
+def test_new_metal_comes_when_the_slider_rests(closed_plan, monkeypatch):
     """While it moves: the pieces and their gaps at once; at rest all numbers of a fresh evaluation."""
     monkeypatch.setattr(model.preview, "LOOK_AFTER_S", 0.05)
     monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 3600.0)
@@ -134,7 +144,7 @@ def test_new_metal_comes_when_the_slider_rests(monkeypatch):
     shown = Preview("pickup")
 
     async def run():
-        shown.load_plan(demo_closed_path("pickup"))
+        shown.load_plan(closed_plan)
         for _ in range(3):
             shown.controls.dials["front_drop"].slider.value -= 1
             assert shown.report.new_metal == () and shown.report.plan == plan_to_dict(shown.plan)

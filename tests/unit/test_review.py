@@ -11,12 +11,12 @@ import numpy as np
 import pytest
 from sample_reports import sample_report
 
-from model.carfile import demo_car_path, demo_plan_path, read_car
+from model.carfile import demo_car_path, demo_closed_path, demo_plan_path, read_car
 from model.errors import PlanError
 from model.evaluate import build_checked, evaluate
 from model.output.ownerpage import POLICY, review_page
 from model.output.packedparts import box_of, packed
-from model.plan import NewMetal, Plan
+from model.plan import Plan
 from model.planfile import read_plan
 from model.review import keeps_rear_glass, length_said, plan_review
 from model.viewparts import parts_of
@@ -120,8 +120,8 @@ def test_a_post_that_is_leaned_is_said_to_be_new():
 
 
 def test_closed_seams_are_told_as_new_metal():
-    car, plan = car_and_plan("coupe")
-    closed = replace(plan, new_metal=NewMetal())
+    car, _ = car_and_plan("pickup")
+    closed = replace(read_plan(demo_closed_path("pickup"), car), window=None)
     report = evaluate(car, closed)
     review = plan_review(build_checked(car, closed), report)
     (said,) = [text for text in review.is_new if text.startswith("New metal")]

@@ -85,9 +85,15 @@ def test_a_straight_post_by_hand():
             assert pm == pytest.approx(COVERAGE * sd, rel=2e-3, abs=2e-4), (post.name, what)
 
 
-def test_quick_and_whole_agree_on_what_is_cut(coupe):
+@pytest.mark.parametrize("every", [6, pytest.param(1, marks=pytest.mark.heavy)])
+def test_quick_and_whole_agree_on_what_is_cut(every):
+    """The whole work moves the skin's readings too, each by a run of the tool: one in so many of them."""
     car, plan = box_car(), Plan(roof=RoofMove(front_drop_mm=40.0, rear_drop_mm=55.0))
-    quick, whole = cut_working(car, plan).done(), whole_working(car, plan).done()
+    quick, whole = cut_working(car, plan), whole_working(car, plan)
+    others = [reading for reading in whole.readings if reading not in quick.readings]
+    assert len(others) > 90
+    whole = replace(whole, readings=(*quick.readings, *others[::every]))
+    quick, whole = quick.done(), whole.done()
     assert quick.numbers
     for number in quick.numbers:
         same = whole.of(number.where, number.what)

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented_cars import box_car
 
@@ -72,6 +72,7 @@ def test_no_plan_leaves_the_view_as_it_is(name):
     assert {p.post for p in view.posts} >= {"A"}
 
 
+@settings(max_examples=25)
 @given(st.floats(5, 60), st.floats(1, 15))
 def test_a_deeper_drop_takes_more_off_the_view_up(drop, more):
     less, deeper = (view_report(build_checked(seated(), lowered(mm))).sights[0] for mm in (drop, drop + more))
