@@ -19,6 +19,7 @@ from memory).  A blank that is strained no more is called developable.
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,9 +27,10 @@ import shapely
 
 from .crowns import Bends, Crown, bends_of, crown_along
 from .errors import MeasureError
-from .flattening import ONE_POINT_MM, FlatMap, Flattening, flattening_of, forming_strains, surface_frame
+from .flattening import ONE_POINT_MM, FlatMap, Flattening, flattening_steps, forming_strains, surface_frame
 from .gauges import sheet_kg_m2
 from .sheetpatch import Sheet, lengthwise_axis, middle_of
+from .stepwise import at_once
 
 YIELD_STRAIN = 0.001
 SHARE = 0.99  # of the area that stays within the reported strain
@@ -143,7 +145,12 @@ class Blank:
 
 
 def blank_of(sheet: Sheet, *, trim_mm: float, gauge_mm: float) -> Blank:
-    """Return the blank of a sheet.
+    """Return the blank of a sheet; parameters and refusals as of :func:`blank_work`."""
+    return at_once(blank_work(sheet, trim_mm=trim_mm, gauge_mm=gauge_mm))
+
+
+def blank_work(sheet: Sheet, *, trim_mm: float, gauge_mm: float) -> Generator[None, None, Blank]:
+    """Return the blank of a sheet, in steps.
 
     Parameters
     ----------
@@ -172,7 +179,9 @@ def blank_of(sheet: Sheet, *, trim_mm: float, gauge_mm: float) -> Blank:
             "Take thinner sheet, or part the piece at that bend.",
         )
     middle = middle_of(sheet, gauge_mm)
-    flattening = _laid_straight(flattening_of(middle), trim_mm)
+    yield
+    flattening = _laid_straight((yield from flattening_steps(middle)), trim_mm)
+    yield
     flat = flattening.flat
     sides = _sides(flat)
     outline = _polygon(sides)

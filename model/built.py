@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -9,7 +10,7 @@ import numpy as np
 
 from .cuts import Cut, lower_cut, upper_cut
 from .errors import PlanError
-from .layout import BODY, WINDOW, Layout, Shift, layout_of
+from .layout import BODY, WINDOW, Layout, Shift, layout_of, layout_steps
 from .leans import Lean, hinge_of, hinge_point_mm, lean_of
 from .measured import Car
 from .moves import IDENTITY, RigidMove, translation
@@ -21,6 +22,7 @@ from .plan import Plan
 from .posts import PostEnds, check_cuts, cut_plane, post_ends
 from .roofparts import CENTRE, RoofParts, roof_parts
 from .shape import CarShape, shape_of
+from .stepwise import at_once
 from .trimmings import Trimming
 from .trimreport import TrimLine
 from .units import shown
@@ -57,7 +59,14 @@ class Built:
 
     def trimmed(self, trimmings: tuple[Trimming, ...], trims: tuple[TrimLine, ...]) -> Built:
         """Return the plan with strips cut off its pieces, and what the report says of them."""
-        return replace(self, layout=laid_out(self, trimmings), trims=trims)
+        return at_once(self.trimming_steps(trimmings, trims))
+
+    def trimming_steps(
+        self, trimmings: tuple[Trimming, ...], trims: tuple[TrimLine, ...]
+    ) -> Generator[None, None, Built]:
+        """Do :meth:`trimmed` grid by grid."""
+        layout = yield from laying_out(self, trimmings)
+        return replace(self, layout=layout, trims=trims)
 
     def upper_piece(self, key: PostKey) -> str:
         """Return the piece that carries the upper end of a post."""
@@ -74,10 +83,10 @@ class Built:
         return name if name in self.moves else BODY
 
 
-def laid_out(built: Built, trimmings: tuple[Trimming, ...]) -> Layout:
-    """Return the layout of a plan with strips cut off its pieces."""
+def laying_out(built: Built, trimmings: tuple[Trimming, ...]) -> Generator[None, None, Layout]:
+    """Return the layout of a plan with strips cut off its pieces, grid by grid."""
     plan = built.plan
-    return layout_of(
+    return layout_steps(
         built.shape,
         built.lower,
         built.upper,

@@ -11,14 +11,15 @@ each from the edge that the laps have left it.
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import replace
-from functools import lru_cache
 
 from .built import Built
-from .cutback import REASON, CutBack, cut_backs, spoilt
+from .cutback import REASON, CutBack, cut_back_steps, spoilt_steps
 from .fit import Facing, Meeting, meetings
 from .newedges import NewEdge, trimmings_from
 from .seams import Seam, seam_edges
+from .stepwise import in_steps
 from .trimlines import lapping_seams, piece_to_trim, stretches_of, trim_line, trimmed_sides, trims_along
 from .trimmings import Trimming
 from .trimreport import TrimLine
@@ -27,20 +28,34 @@ SPACING_MM = 2.0  # of the places of a new edge
 TOLD_EVERY = 6  # places of an edge that is cut back, in the report
 
 
-@lru_cache(maxsize=8)
 def closed(built: Built) -> Built:
     """Return the plan with everything trimmed off that laps, where it asks for new metal; else as it is."""
+    return closing_of(built).result()
+
+
+@in_steps(maxsize=8)
+def closing_of(built: Built) -> Generator[None, None, Built]:
+    """Do :func:`closed` in steps: seam by seam, grid by grid."""
     if built.plan.new_metal is None or built.trims is not None:
         return built
     lapping = lapping_seams(built)
-    trims = tuple(line for seam, met in lapping for line in trims_along(built, seam, met))
-    off = tuple(off for seam, met in lapping for off in laps_off(built, seam, met))
-    lapless = built.trimmed(off, trims)
+    yield
+    trims, off = [], []
+    for seam, met in lapping:
+        trims += trims_along(built, seam, met)
+        yield
+        off += laps_off(built, seam, met)
+        yield
+    lapless = yield from built.trimming_steps(tuple(off), tuple(trims))
     left_alone: frozenset[str] = frozenset()
-    while cuts := cut_backs(lapless, left_alone):
-        more = tuple(off for cut in cuts for off in trimmings_from(lapless, cut.new))
-        done = built.trimmed((*off, *more), (*trims, *(_told(lapless, cut) for cut in cuts)))
-        worse = spoilt(lapless, done, cuts)
+    while cuts := (yield from cut_back_steps(lapless, left_alone)):
+        more, told = [], []
+        for cut in cuts:
+            more += trimmings_from(lapless, cut.new)
+            told.append(_told(lapless, cut))
+            yield
+        done = yield from built.trimming_steps((*off, *more), (*trims, *told))
+        worse = yield from spoilt_steps(lapless, done, cuts)
         if not worse:
             return done
         left_alone |= worse

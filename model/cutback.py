@@ -30,7 +30,7 @@ Half an inch and 1 in 3 are assumed, and so is half of the piece.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Generator, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,7 +40,7 @@ from .built import Built
 from .edgepaths import Path, paths_of
 from .edges import Edges
 from .fillerruns import BEAD, CORNER, Run, closes_from_mm, is_closed_by_metal, runs_of
-from .fillers import fillers_of
+from .fillers import fillers_of, filling
 from .fit import faced_places, read_across
 from .layout import METAL, SHARED, WINDOW
 from .nearness import distances_mm
@@ -86,27 +86,28 @@ class _Plan:
     depths: tuple[float, float] = (0.0, 0.0)
 
 
-def cut_backs(built: Built, left_alone: frozenset[str] = frozenset()) -> list[CutBack]:
-    """Return everything that is cut back along the runs of a plan that gets new metal, but for some seams."""
+def cut_back_steps(
+    built: Built, left_alone: frozenset[str] = frozenset()
+) -> Generator[None, None, list[CutBack]]:
+    """Return all that is cut back along the runs that get new metal, but for some seams; seam by seam."""
     wanted = built.plan.new_metal.cut_back_mm
     if wanted == 0:
         return []
     limit = closes_from_mm(built)
-    runs = [
-        run
-        for seam in seams_of(built)
-        if is_closed_by_metal(seam) and not seam.name.endswith("at the gutter")
-        for run in runs_of(built, seam, limit)
-    ]
+    runs = []
+    for seam in seams_of(built):
+        if is_closed_by_metal(seam) and not seam.name.endswith("at the gutter"):
+            runs += runs_of(built, seam, limit)
+            yield
     groups = _groups(built, runs)
     out = []
     for group in groups:
         if any(runs[k].seam.name in left_alone or _is_short(runs[k]) for k in group):
             continue
         depths = depths_of(built, [runs[k] for k in group], wanted)
-        out += [
-            _side(built, runs[k], which, d) for k in group for which, d in enumerate(depths) if d > LEAST_MM
-        ]
+        for k in group:
+            out += [_side(built, runs[k], which, d) for which, d in enumerate(depths) if d > LEAST_MM]
+            yield
     return [cut for side in _matched(built, out) for cut in side]
 
 
@@ -115,7 +116,7 @@ def _is_short(run: Run) -> bool:
     return BEAD in run.ends and abs(run.first_mm[1] - run.first_mm[0]) < SHORTEST_MM
 
 
-def spoilt(before: Built, after: Built, cuts: list[CutBack]) -> frozenset[str]:
+def spoilt_steps(before: Built, after: Built, cuts: list[CutBack]) -> Generator[None, None, frozenset[str]]:
     """Return the seams that cutting back left worse.
 
     Lapping, or open in more stretches than before; or with new metal that
@@ -123,24 +124,29 @@ def spoilt(before: Built, after: Built, cuts: list[CutBack]) -> frozenset[str]:
     """
     limit = closes_from_mm(before)
     names = {cut.seam.name for cut in cuts}
-    runs = [
-        {seam.name: runs_of(built, seam, limit) for seam in seams_of(built) if seam.name in names}
-        for built in (before, after)
-    ]
+    runs: list[dict] = [{}, {}]
+    for found, built in zip(runs, (before, after), strict=True):
+        for seam in seams_of(built):
+            if seam.name in names:
+                found[seam.name] = runs_of(built, seam, limit)
+                yield
     laps = {seam.name for seam, _ in lapping_seams(after)}
     worse = {
         name
         for name in names
         if name in laps or name not in runs[1] or len(runs[0][name]) < len(runs[1][name])
     }
-    return frozenset(worse | _crowded(before, after, names - worse))
+    yield
+    return frozenset(worse | (yield from _crowded(before, after, names - worse)))
 
 
-def _crowded(before: Built, after: Built, names: set[str]) -> set[str]:
+def _crowded(before: Built, after: Built, names: set[str]) -> Generator[None, None, set[str]]:
     """Return the seams whose new metal comes too near to old sheet, and nearer than it did."""
     least = after.plan.root_gap_mm - GIVES_WAY_MM
     out = set()
+    yield from filling(after).steps()
     for name in names:
+        yield
         apart = _nearest_mm(after, name)
         if apart < least and apart < _nearest_mm(before, name) - LEAST_MM / 10:
             out.add(name)

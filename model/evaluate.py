@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from dataclasses import replace
 from functools import lru_cache
 
@@ -15,13 +15,13 @@ from .doorfindings import door_findings
 from .doors import side_glass
 from .doorwelds import door_seams
 from .errors import PlanError
-from .fillers import fillers_of
+from .fillers import fillers_of, filling
 from .fillerseams import closed_seam_reports, new_metal_reports
 from .findings import findings_of
 from .glass import window_report
 from .hingepieces import hinge_pieces
 from .hingepieceseams import hinge_piece_reports
-from .interference import interference_steps
+from .interference import looking
 from .leanreport import edge_name, lean_report
 from .limits import check_ranges, refused_drop
 from .measured import Car
@@ -43,8 +43,9 @@ from .seams import seam_reports
 from .shape import CarShape
 from .sheets import metal_area_mm2, waste_area_mm2
 from .skin import Grid
+from .stepwise import in_steps
 from .stretch import post_stretch, stretch_findings
-from .trimlines import trims_of
+from .trimlines import trimming
 from .view import view_report
 from .viewfindings import view_findings
 
@@ -96,15 +97,29 @@ def fit_report_of(built: Built) -> Report:
     return replace(report, posts=tuple(_with_remedies(built, post) for post in report.posts))
 
 
-@lru_cache(maxsize=8)
 def moving_report_of(built: Built) -> Report:
     """Return the report without what runs into what and without remedies, for a slider that does not wait."""
+    return reporting(built).result()
+
+
+@in_steps(maxsize=8)
+def reporting(built: Built) -> Generator[None, None, Report]:
+    """Do :func:`moving_report_of` in steps."""
     car, plan = built.shape.car, built.plan
-    posts = tuple(_post_report(built, key) for key in built.ends)
+    yield from filling(built).steps()
     fillers = fillers_of(built)
     pieced = closed_posts(built)
+    yield
+    posts = tuple(_post_report(built, key) for key in built.ends)
     is_closed = fillers or pieced or hinge_pieces(built)
     seams = closed_seam_reports(built, fillers) if is_closed else seam_reports(built)
+    yield
+    new_metal = (
+        *new_metal_reports(fillers, seams, plan.root_gap_mm),
+        *post_piece_reports(built, seams),
+        *hinge_piece_reports(built, seams),
+    )
+    yield
     report = Report(
         car={"name": car.name, "unit": car.unit, "tape_mm": car.tape_mm, "gauge_mm": car.gauge_mm},
         plan=plan_to_dict(plan),
@@ -115,11 +130,7 @@ def moving_report_of(built: Built) -> Report:
         view=view_report(built),
         totals=_totals(built, seams),
         findings=(),
-        new_metal=(
-            *new_metal_reports(fillers, seams, plan.root_gap_mm),
-            *post_piece_reports(built, seams),
-            *hinge_piece_reports(built, seams),
-        ),
+        new_metal=new_metal,
         split=_split_report(built),
     )
     return replace(report, findings=_findings(built, report))
@@ -127,11 +138,11 @@ def moving_report_of(built: Built) -> Report:
 
 def with_slow_numbers(report: Report, built: Built) -> Report:
     """Return the report with what runs into what, trim lines, the side glass, and the findings."""
-    return with_found(report, built, *_slow_numbers(built))
+    return with_found(report, built, *looking_further(built).result())
 
 
 def with_found(report: Report, built: Built, interference, trims, panes) -> Report:
-    """Return the report with the last of :func:`slow_number_steps`, and the findings anew."""
+    """Return the report with what :func:`looking_further` returns, and the findings anew."""
     welds = door_seams(panes, built.plan.root_gap_mm)
     report = replace(
         report,
@@ -144,21 +155,13 @@ def with_found(report: Report, built: Built, interference, trims, panes) -> Repo
     return replace(report, findings=_findings(built, report))
 
 
-@lru_cache(maxsize=8)
-def _slow_numbers(built):
-    *_, found = slow_number_steps(built)
-    return found
-
-
-def slow_number_steps(built: Built) -> Iterator[tuple | None]:
-    """Yield None after each step, and last of all (what runs into what, trim lines, side glass)."""
-    interference: list = []
-    for found in interference_steps(built, fillers_of(built)):
-        interference = found
-        yield None
-    trims = trims_of(built)
-    yield None
-    yield tuple(interference), trims, side_glass(built)
+@in_steps(maxsize=8)
+def looking_further(built: Built) -> Generator[None, None, tuple]:
+    """Return what runs into what, trim lines and the side glass, in steps."""
+    interference = yield from looking(built, fillers_of(built))
+    trims = yield from trimming(built)
+    yield
+    return tuple(interference), trims, side_glass(built)
 
 
 def _findings(built, report):

@@ -36,6 +36,7 @@ the width of the opening.  Their common border is then one curve.
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from math import comb
@@ -59,6 +60,7 @@ from .numeric import refined as refined
 from .seams import Seam, seams_of
 from .skin import Grid
 from .skinlines import curvatures
+from .stepwise import in_steps
 
 KIND = "filler"
 _STATION_MM = 5.0  # greatest length along an edge between two interpolated cross lines
@@ -129,15 +131,22 @@ class Filler:
         return Edge(point, normal)
 
 
-@lru_cache(maxsize=4)
 def fillers_of(built: Built) -> tuple[Filler, ...]:
     """Return the new metal of a plan; none where the plan has no ``new_metal``."""
+    return filling(built).result()
+
+
+@in_steps(maxsize=8)
+def filling(built: Built) -> Generator[None, None, tuple[Filler, ...]]:
+    """Do :func:`fillers_of` seam by seam."""
     if built.plan.new_metal is None:
         return ()
     limit_mm = closes_from_mm(built)
-    runs = [
-        run for seam in seams_of(built) if is_closed_by_metal(seam) for run in runs_of(built, seam, limit_mm)
-    ]
+    runs = []
+    for seam in seams_of(built):
+        if is_closed_by_metal(seam):
+            runs += runs_of(built, seam, limit_mm)
+            yield
     gauge_mm = built.plan.new_metal.gauge_mm or built.shape.car.gauge_mm
     root_gap_mm = built.plan.root_gap_mm
     crossed = with_crossings(fillers_from_runs(runs, root_gap_mm, gauge_mm), root_gap_mm)

@@ -34,6 +34,7 @@ too many spans yet; what the last look changed is kept as the doubt.
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +43,7 @@ from scipy.interpolate import CubicSpline
 from scipy.sparse.linalg import splu
 
 from .sheetpatch import SQUEEZED, Sheet, basis, gauss_points, lengthwise_axis, mean_sides_mm
+from .stepwise import at_once
 
 DEGREE = 3
 COARSE_SPANS = 36  # assumed: about so many spans over a patch the first time, four times as many after
@@ -105,11 +107,17 @@ class Flattening:
 
 def flattening_of(sheet: Sheet) -> Flattening:
     """Return the sheet laid flat as rigidly as possible, seen from outside."""
+    return at_once(flattening_steps(sheet))
+
+
+def flattening_steps(sheet: Sheet) -> Generator[None, None, Flattening]:
+    """Do :func:`flattening_of` in steps: as many as second derivatives are needed, and a few."""
     breaks = _breaks(sheet)
-    coarse = _relaxed(sheet, breaks, None)
+    yield
+    coarse = yield from _relaxing(sheet, breaks, None)
     while True:
         breaks = [_halved(ends) for ends in breaks]
-        fine = _relaxed(sheet, breaks, coarse)
+        fine = yield from _relaxing(sheet, breaks, coarse)
         change = np.sqrt(max(coarse.energy_mm2, 0.0)) - np.sqrt(max(fine.energy_mm2, 0.0))  # rounding at 0
         is_near = change <= NEAR_STRAIN * np.sqrt(sheet.spline.area_mm2)
         if is_near or 4 * np.prod([len(ends) - 1 for ends in breaks]) > MOST_IN_ALL:
@@ -222,8 +230,9 @@ def _tied(sheet, shape):
     return sparse.csr_array((np.ones(count), (np.arange(count), column.ravel())), shape=(count, len(kept)))
 
 
-def _relaxed(sheet, breaks, start):
+def _relaxing(sheet, breaks, start):
     places = _Places(sheet, breaks)
+    yield
     x = _unrolled(sheet, places) if start is None else _refined(start, places)
     still_mm2 = STILL_STRAIN**2 * places.weight.sum()
     laplacian = places.laplacian()
@@ -234,6 +243,7 @@ def _relaxed(sheet, breaks, start):
     for _ in range(MOST_STEPS):
         step, slope = _step(solve, gradient, free) if solve else (None, -np.inf)
         if -slope > last / LEAST_GAIN or solve is None:
+            yield
             solve = splu((twice - _turning_part(places, x)).tocsc()[free][:, free]).solve
             step, slope = _step(solve, gradient, free)
         last = -slope

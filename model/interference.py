@@ -27,7 +27,7 @@ d_max, counts.  In a post or a keep-out it is the greatest distance inside.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from dataclasses import replace
 
 import numpy as np
@@ -40,6 +40,7 @@ from .layout import BODY
 from .report import Interference
 from .roofparts import is_roof
 from .sheets import FAR_MM, NEAR_MM, Sheet, sheets_of
+from .stepwise import at_once
 from .triangles import inside_all, volume_inside
 
 LEAST_VOLUME_MM3 = 1.0  # less is rounding: two edges that touch
@@ -52,32 +53,31 @@ def interference_of(built: Built, fillers: tuple[Filler, ...] = ()) -> list[Inte
 
     Two fillers that share a border are one sheet there and are not asked.
     """
-    *_, found = interference_steps(built, fillers)
-    return found
+    return at_once(looking(built, fillers))
 
 
-def interference_steps(built: Built, fillers: tuple[Filler, ...] = ()) -> Iterator[list[Interference]]:
-    """Yield what is found so far, sheet by sheet; what comes last is :func:`interference_of`."""
+def looking(built: Built, fillers: tuple[Filler, ...] = ()) -> Generator[None, None, list[Interference]]:
+    """Do :func:`interference_of` pair by pair."""
     sheets = sorted(sheets_of(built), key=lambda s: -len(s.regions))
-    sheets += [filler_sheet(filler, built) for filler in fillers]
+    yield
+    for filler in fillers:
+        sheets.append(filler_sheet(filler, built))
+        yield
     names = {filler.name for filler in fillers}
     joined = {(filler.name, end) for filler in fillers for end in filler.ends if end in names}
     posts = posts_of(built)
     keep_outs = [KeepOutBody(b) for b in built.shape.car.keep_outs]
     found = []
     for i, sheet in enumerate(sheets):
-        found += [_sheet_in(sheet, other) for other in sheets[:i] if (sheet.name, other.name) not in joined]
-        found += [_sheet_in(sheet, post) for carrier, post in posts if carrier != sheet.name]
-        if sheet.name != BODY:
-            found += [_sheet_in(sheet, body) for body in keep_outs]
-        yield _told(found)
+        others = [other for other in sheets[:i] if (sheet.name, other.name) not in joined]
+        others += [post for carrier, post in posts if carrier != sheet.name]
+        for body in others + (keep_outs if sheet.name != BODY else []):
+            found.append(_sheet_in(sheet, body))
+            yield
     for carrier, post in posts:
         if carrier != BODY:
             found += [_post_in(post, body) for body in keep_outs]
-    yield _told(found)
-
-
-def _told(found):
+            yield
     found = [f for f in found if f is not None and f.depth_mm > LEAST_DEPTH_MM]
     return sorted(found, key=lambda f: -f.volume_mm3)
 

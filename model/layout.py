@@ -26,6 +26,7 @@ Parts of the skin are named:
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -43,6 +44,7 @@ from .roofparts import ROOF as ROOF
 from .roofparts import SplitLines
 from .shape import CarShape
 from .skin import Grid
+from .stepwise import at_once
 from .trimmings import Trimming, piece_cut_off
 
 BODY, WINDOW = "body", "window panel"
@@ -218,7 +220,22 @@ def layout_of(
     split: SplitLines = WHOLE,
     trimmings: tuple[Trimming, ...] = (),
 ) -> Layout:
-    """Return the cells and chains of a plan.
+    """Return the cells and chains of a plan; parameters as of :func:`layout_steps`."""
+    return at_once(layout_steps(shape, lower, upper, flange_mm, kerf_mm, shifts, leans, split, trimmings))
+
+
+def layout_steps(
+    shape: CarShape,
+    lower: Cut | None,
+    upper: Cut | None,
+    flange_mm: float | None,
+    kerf_mm: float,
+    shifts,
+    leans=(),
+    split: SplitLines = WHOLE,
+    trimmings: tuple[Trimming, ...] = (),
+) -> Generator[None, None, Layout]:
+    """Lay out a plan grid by grid; return its cells and chains.
 
     Parameters
     ----------
@@ -262,6 +279,7 @@ def layout_of(
         )
         cells += new_cells
         chains += new_chains
+        yield
     return Layout(tuple(cells), tuple(chains))
 
 

@@ -9,24 +9,30 @@ Blanks take a quarter to one second each, so a slider does not wait for them.
 
 from __future__ import annotations
 
+from collections.abc import Generator, Iterator
 from dataclasses import replace
-from functools import lru_cache
 
 import numpy as np
 
-from .blanks import Blank, blank_of
+from .blanks import Blank, blank_work
 from .built import Built
 from .fillers import Filler, fillers_of
 from .report import NewMetalReport, Report
 from .sheetpatch import Sheet
+from .stepwise import in_steps
 from .trapeziums import trapezium_of
 
 SAMPLES = 41  # of the sheet each way; its least radius is then read to a tenth
 
 
-@lru_cache(maxsize=64)
 def filler_blank(filler: Filler, trim_mm: float) -> Blank:
-    """Return the blank of one filler.
+    """Return the blank of one filler; :func:`blanking` says when there is none."""
+    return blanking(filler, trim_mm).result()
+
+
+@in_steps(maxsize=64)
+def blanking(filler: Filler, trim_mm: float) -> Generator[None, None, Blank]:
+    """Return the blank of one filler, in steps.
 
     Raises
     ------
@@ -37,7 +43,7 @@ def filler_blank(filler: Filler, trim_mm: float) -> Blank:
     uv = np.stack(np.meshgrid(at, at, indexing="ij"), axis=-1)
     point, _, _, normal = filler.grid.frame(uv.reshape(-1, 2))
     sheet = Sheet(points_mm=point.reshape(*uv.shape[:2], 3), normals=normal.reshape(*uv.shape[:2], 3))
-    return blank_of(sheet, trim_mm=trim_mm, gauge_mm=filler.thickness_mm)
+    return (yield from blank_work(sheet, trim_mm=trim_mm, gauge_mm=filler.thickness_mm))
 
 
 def with_blanks(report: Report, built: Built) -> Report:
@@ -49,13 +55,23 @@ def with_blanks(report: Report, built: Built) -> Report:
 
 def with_blank(report: Report, built: Built, name: str) -> Report:
     """Return the report with the blank of one filler, if it can be formed."""
-    (filler,) = (each for each in fillers_of(built) if each.name == name)
-    trim_mm = built.plan.new_metal.trim_mm
+    filler, trim_mm = _named(built, name), built.plan.new_metal.trim_mm
     metals = tuple(
         _with_blank(metal, filler, trim_mm) if metal.name == name and can_be_formed(metal) else metal
         for metal in report.new_metal
     )
     return replace(report, new_metal=metals)
+
+
+def blank_steps(built: Built, metal: NewMetalReport) -> Iterator[None]:
+    """Do what :func:`with_blank` waits for, in steps."""
+    if can_be_formed(metal):
+        yield from blanking(_named(built, metal.name), built.plan.new_metal.trim_mm).steps()
+
+
+def _named(built, name) -> Filler:
+    (filler,) = (each for each in fillers_of(built) if each.name == name)
+    return filler
 
 
 def can_be_formed(metal: NewMetalReport) -> bool:

@@ -13,7 +13,7 @@ from pathlib import Path
 from .built import Built
 from .carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from .carfindings import car_check
-from .closing import closed
+from .closing import closed, closing_of
 from .comparison import STOCK
 from .controls import Controls
 from .evaluate import cut_and_set
@@ -328,6 +328,7 @@ class Preview(PreviewPage):
             if WITHOUT_METAL in self.status.value:
                 self._say(WITH_METAL)
             yield
+            yield from closing_of(built).steps()
             built = self.built = closed(built)
             yield
         for report in report_steps(built):

@@ -12,8 +12,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from .built import Built
-from .evaluate import fit_report_of, moving_report_of, slow_number_steps, with_found
-from .metalblanks import with_blank
+from .evaluate import fit_report_of, looking_further, moving_report_of, reporting, with_found
+from .metalblanks import blank_steps, with_blank
 from .plandict import plan_to_dict
 from .report import Report
 
@@ -40,15 +40,16 @@ def report_steps(built: Built) -> Iterator[Report | None]:
 
     None after a step that has brought nothing to show yet.
     """
+    yield from reporting(built).steps()
     report = fit_report_of(built)
     if report.new_metal:
         yield report
-    for found in slow_number_steps(built):
-        if found is None:
-            yield None
+    yield from looking_further(built).steps()
+    found = looking_further(built).result()
     report = with_found(report, built, *found)
     yield report
     for metal in [metal for metal in report.new_metal if not metal.walls]:
+        yield from blank_steps(built, metal)
         report = with_blank(report, built, metal.name)
         yield report
     if report.new_metal:

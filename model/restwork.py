@@ -14,12 +14,16 @@ from .report import Uncertainty
 from .uncertainty import cut_working
 
 BETWEEN_STEPS_S = 0.02  # for a slider to be heard
+STEPS_S = 0.03  # of steps without a look for a slider: more would keep it waiting, less is lost in looking
 
 
 async def done_in_steps(steps: Iterable) -> None:
-    """Do steps one after the other; whoever cancels this waits for one of them at most."""
+    """Do steps one after the other; whoever cancels this waits for one and a few short ones at most."""
+    begun = time.perf_counter()
     for _ in steps:
-        await asyncio.sleep(BETWEEN_STEPS_S)
+        if time.perf_counter() - begun > STEPS_S:
+            await asyncio.sleep(BETWEEN_STEPS_S)
+            begun = time.perf_counter()
 
 
 async def uncertainties(car_name: str, car: Car, plan: Plan, wait_s: float) -> AsyncIterator[Uncertainty]:

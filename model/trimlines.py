@@ -37,6 +37,7 @@ surface itself between the two curves.
 
 from __future__ import annotations
 
+from collections.abc import Generator
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,6 +50,7 @@ from .layout import WINDOW
 from .moves import RigidMove
 from .numeric import cross, dot, unit
 from .seams import Seam, Side, looseness, seam_edges, seams_of
+from .stepwise import at_once
 from .trimreport import TrimLine, TrimStation
 
 STEPS = 30  # at most, towards the root gap
@@ -83,9 +85,18 @@ class Stretch:
 
 def trims_of(built: Built) -> tuple[TrimLine, ...]:
     """Return every trim line of a plan, seam by seam; of a trimmed one, those that it was trimmed along."""
+    return at_once(trimming(built))
+
+
+def trimming(built: Built) -> Generator[None, None, tuple[TrimLine, ...]]:
+    """Do :func:`trims_of` seam by seam."""
     if built.trims is not None:
         return built.trims
-    return tuple(line for seam, met in lapping_seams(built) for line in trims_along(built, seam, met))
+    lines = []
+    for seam, met in lapping_seams(built):
+        yield
+        lines += trims_along(built, seam, met)
+    return tuple(lines)
 
 
 def trims_along(built: Built, seam: Seam, met: Meeting) -> list[TrimLine]:
