@@ -3,6 +3,7 @@
 import asyncio
 import html
 import re
+import time
 from dataclasses import replace
 
 import numpy as np
@@ -29,6 +30,7 @@ from model.preview import Preview
 from model.previewstyle import status_html
 from model.report import PlusMinus, Uncertainty
 from model.reportsteps import quick_report
+from model.restwork import STEPS_S
 from model.uncertainty import headline_numbers, whole_working
 
 SIXTEENTH_MM = 25.4 / 16
@@ -175,6 +177,7 @@ def test_a_move_ends_what_was_worked_out_at_rest(monkeypatch):
     def steps(built):
         for step in range(5):
             stepped.append((built.plan, step))
+            time.sleep(1.5 * STEPS_S)  # as a step that takes some time
             yield quick_report(built)
 
     monkeypatch.setattr(model.preview, "report_steps", steps)
