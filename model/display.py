@@ -28,6 +28,7 @@ from .hinges import Flat
 from .layout import BODY, METAL, PANE, WASTE, Cell, Layout, layout_of
 from .leans import pane_piece
 from .moves import IDENTITY, RigidMove
+from .newpanes import new_panes, pane_mesh
 from .numeric import dot
 from .postpieces import closed_posts, stub_marks
 from .roofparts import ROOF
@@ -87,11 +88,13 @@ class Patch:
 @lru_cache(maxsize=2)
 def patches_of(built: Built, sag_mm: float = COARSE) -> list[Patch]:
     """Return everything a picture of the plan shows, each patch on the uncut car; remembered."""
-    below, rest = _parted(built, sag_mm)
+    panes = new_pane_patches(built)
+    anew = {patch.part for patch in panes}
+    below, rest = ([p for p in parts if p.part not in anew] for parts in _parted(built, sag_mm))
     if built.upper is not None:
         rest = [part for patch in rest for part in _cut(patch, built)]
     skin = _trimmed(built, [p for p in (*below, *rest) if len(p.triangles)], sag_mm)
-    return skin + _fillers(built) + _posts(built) + _keep_outs(built.shape)
+    return skin + _fillers(built) + _posts(built) + panes + _keep_outs(built.shape)
 
 
 def ghost_of(built: Built, sag_mm: float = COARSE) -> list[Patch]:
@@ -311,6 +314,15 @@ def _fillers(built: Built) -> list[Patch]:
     for filler in fillers_of(built):
         mesh = filler_mesh(filler)
         out.append(Patch(filler.name, METAL, filler.grid, mesh.point_mm, mesh.normal, mesh.triangles))
+    return out
+
+
+def new_pane_patches(built: Built) -> list[Patch]:
+    """Return the new side panes in place, one flat patch each, in the stock pane's stead."""
+    out = []
+    for pane in new_panes(built):
+        name = f"pane {pane.name}"
+        out.append(Patch(name, PANE, None, *pane_mesh(pane), part=name))
     return out
 
 

@@ -58,7 +58,7 @@ from .doorwelds import leg_bead_mm
 from .measured import Opening, Post
 from .moves import IDENTITY, RigidMove
 from .numeric import unit
-from .panetemplate import angle_at_deg, plane_of, radii_fit, template
+from .panetemplate import PanePlane, angle_at_deg, plane_of, radii_fit, template, to_measure
 from .placing import PostKey, front_posts
 from .posts import CutPlane, PostEnds, PostLine, cut_plane, post_ends, room_above_mm
 from .shape import CarShape, GlassOpening
@@ -88,6 +88,19 @@ class Frame:
     def corners_mm(self) -> np.ndarray:
         """All corners of the opening in its view, (n, 2)."""
         return np.array([(c.across_mm, c.up_mm) for c in self.glass.opening.corners])
+
+
+def lowered_outlines(built: Built) -> list[tuple[GlassOpening, PanePlane, np.ndarray, np.ndarray]]:
+    """Return opening, plane, outline (n, 2) and the outline's (0, 0) in side view of every pane made anew."""
+    out = []
+    for frame in _frames(built) if built.ends else []:
+        if _flat_leg(frame) is None:
+            places, _, moves = _moved_rail(built, frame)
+            _, after, feet = _corner_points(frame, places, moves)
+            plane, outline, is_whole = _new_template(frame, places, after, feet)
+            if is_whole:
+                out.append((frame.glass, plane, outline, frame.corners_mm[frame.feet[0]]))
+    return out
 
 
 def side_glass(built: Built) -> tuple[PaneReport, ...]:
@@ -333,13 +346,8 @@ def _pane(built: Built, frame: Frame) -> PaneReport:
                 jog_mm=float(jog[end]),
             )
         )
-    lowered = corners.copy()
-    lowered[list(frame.upper)] = places
-    lower_left = frame.feet[0]
-    new_plane = plane_of(np.concatenate([feet, after]))
     old = _stock_template(frame.glass, frame.feet, (frame.upper[0], frame.upper[-1]))
-    new = template(opening.corners, lowered, new_plane, corners[lower_left])
-    is_whole = radii_fit(opening.corners, lowered) and shapely.Polygon(new).is_valid
+    new_plane, new, is_whole = _new_template(frame, places, after, feet)
     heights = [float(np.ptp(outline[:, 1])) for outline in (old, new)]
     is_door = frame.kind == DOOR
     return PaneReport(
@@ -356,8 +364,18 @@ def _pane(built: Built, frame: Frame) -> PaneReport:
         corners=tuple(made),
         legs=tuple(_leg(built, frame, end) for end in (0, 1)) if is_door else (),
         well=_well(opening, heights, made) if is_door else None,
-        to_measure=_to_measure(opening, is_door, is_whole),
+        to_measure=to_measure(opening, is_door, is_whole),
     )
+
+
+def _new_template(frame: Frame, places, after, feet) -> tuple[PanePlane, np.ndarray, bool]:
+    """Return a pane's plane, its new outline in it (n, 2), and whether that outline can be made."""
+    lowered = frame.corners_mm
+    lowered[list(frame.upper)] = places
+    corners = frame.glass.opening.corners
+    plane = plane_of(np.concatenate([feet, after]))
+    outline = template(corners, lowered, plane, frame.corners_mm[frame.feet[0]])
+    return plane, outline, radii_fit(corners, lowered) and shapely.Polygon(outline).is_valid
 
 
 @lru_cache(maxsize=64)
@@ -387,18 +405,3 @@ def _well(opening, heights_mm, corners) -> WellReport:
         stroke_after_mm=stroke[1],
         swing_mm=float(heights_mm[1] * np.cos(np.arctan(after)) * (after - before)),
     )
-
-
-def _to_measure(opening, is_door, is_whole) -> tuple[str, ...]:
-    """Return what has to be measured before the pane is made."""
-    words = [
-        "How deep the pane sits in its channels, all round: the outline is that of the opening, "
-        "the pane is larger by that much."
-    ]
-    if is_door and opening.well_mm is None:
-        words.append("well: how far below the opening the pane's lower edge can go, along the glass.")
-    if is_door and opening.well_room_mm is None:
-        words.append("well_room: free room outboard of the pane's lower edge when it is all the way down.")
-    if not is_whole:
-        words.append("The lowered opening is too low for its corners' radii: draw it anew.")
-    return tuple(words)

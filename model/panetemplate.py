@@ -26,6 +26,7 @@ class PanePlane:
 
     axes: np.ndarray  # (2, 3): level to the rear, up the glass
     normal: np.ndarray
+    middle_mm: np.ndarray  # (3,): a place of it
     off_mm: float  # how far the furthest of its places lies off it
 
 
@@ -38,7 +39,17 @@ def plane_of(points) -> PanePlane:
     up = np.cross(normal, along)
     up *= np.sign(up[2])
     off = float(np.abs((points - middle) @ normal).max())
-    return PanePlane(np.array([along, up]), normal, off)
+    return PanePlane(np.array([along, up]), normal, middle, off)
+
+
+def in_space(outline_mm, plane: PanePlane, origin) -> np.ndarray:
+    """Return a template's outline (n, 2) where its pane lies, (n, 3). [mm]
+
+    Its (0, 0) is over the place ``origin`` of the side view.  Frame: car.
+    """
+    (x, z), normal, middle = origin, plane.normal, plane.middle_mm
+    y = middle[1] - (normal[0] * (x - middle[0]) + normal[2] * (z - middle[2])) / normal[1]
+    return np.array([x, y, z]) + np.asarray(outline_mm) @ plane.axes
 
 
 def template(stock_corners, places_mm, plane: PanePlane, origin) -> np.ndarray:
@@ -90,3 +101,18 @@ def angle_at_deg(corner, foot, beside) -> float:
     """Return the angle at a corner between the ways to two other places of the plane."""
     p, q = foot - corner, beside - corner
     return float(np.degrees(np.arctan2(abs(p[0] * q[1] - p[1] * q[0]), p @ q)))
+
+
+def to_measure(opening, is_door, is_whole) -> tuple[str, ...]:
+    """Return what has to be measured before the pane is made."""
+    words = [
+        "How deep the pane sits in its channels, all round: the outline is that of the opening, "
+        "the pane is larger by that much."
+    ]
+    if is_door and opening.well_mm is None:
+        words.append("well: how far below the opening the pane's lower edge can go, along the glass.")
+    if is_door and opening.well_room_mm is None:
+        words.append("well_room: free room outboard of the pane's lower edge when it is all the way down.")
+    if not is_whole:
+        words.append("The lowered opening is too low for its corners' radii: draw it anew.")
+    return tuple(words)

@@ -1,0 +1,93 @@
+"""Panes made anew: drawn by the outline of their template, in the opening that the plan leaves them."""
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+import shapely
+
+from model.carfile import demo_car_names, demo_car_path, demo_closed_way_path, read_car
+from model.display import patches_of
+from model.doors import side_glass
+from model.evaluate import build_checked
+from model.newpanes import new_panes, pane_mesh
+from model.plan import WAYS, Plan
+from model.planfile import read_plan
+
+CASES = [(car, way) for car in demo_car_names() for way in WAYS]
+
+
+@lru_cache
+def built_of(car_name, way):
+    car = read_car(demo_car_path(car_name))
+    return build_checked(car, read_plan(demo_closed_way_path(car_name, way), car))
+
+
+def area_mm2(point, triangles):
+    a, b, c = point[triangles].swapaxes(0, 1)
+    return float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2)
+
+
+@pytest.fixture(params=CASES, ids=["-".join(case) for case in CASES])
+def built(request):
+    return built_of(*request.param)
+
+
+def test_every_side_pane_has_the_area_of_its_template(built):
+    """The triangles in space against the shoelace formula on the template's flat outline."""
+    panes = {pane.name: pane for pane in new_panes(built)}
+    told = [pane for pane in side_glass(built) if pane.outline_after_mm]
+    assert len(told) >= 2
+    for pane in told:
+        point, normal, triangles = pane_mesh(panes[f"{pane.pane} {pane.side}"])
+        expected = shapely.Polygon(pane.outline_after_mm).area
+        assert area_mm2(point, triangles) == pytest.approx(expected, rel=1e-9)
+        assert np.abs((point - point[0]) @ normal[0]).max() < 1e-6  # flat
+        assert (normal[:, 1] > 0).all() == (pane.side == "right")
+        a, b, c = point[triangles].swapaxes(0, 1)
+        assert (np.cross(b - a, c - a) @ normal[0] > 0).all()
+
+
+def test_a_side_pane_stands_in_its_opening(built):
+    """Its upper corners are told by the report, in space; the plane goes past them as far as it says."""
+    panes = {pane.name: pane for pane in new_panes(built)}
+    for pane in side_glass(built):
+        if not pane.outline_after_mm:
+            continue
+        shown = panes[f"{pane.pane} {pane.side}"]
+        for corner in pane.corners:
+            away = abs((np.array(corner.after_mm) - shown.edge_mm[0]) @ shown.normal)
+            assert away <= pane.off_plane_mm + 1e-6
+            nearest = np.linalg.norm((shown.edge_mm - corner.after_mm)[:, [0, 2]], axis=1).min()
+            assert nearest < 45.0  # the corner's radius cuts it off
+
+
+def test_the_picture_has_each_pane_once_and_no_half_of_a_stock_one(built):
+    anew = {f"pane {pane.name}" for pane in new_panes(built)}
+    assert any("windshield" in name for name in anew)
+    panes = [patch for patch in patches_of(built) if patch.role == "pane"]
+    for name in anew:
+        (patch,) = [patch for patch in panes if patch.part == name]
+        assert patch.carrier == name and patch.carrier not in built.moves
+    assert len(panes) == len({patch.part for patch in panes}) or built.plan.split is not None
+
+
+def test_nothing_is_made_anew_without_a_plan():
+    built = build_checked(read_car(demo_car_path("coupe")), Plan())
+    assert new_panes(built) == ()
+
+
+def test_a_windshield_spans_the_edge_that_its_metal_leaves():
+    """What is drawn is lower by what the cuts take out: between the stock pane's area and what two parallel
+    cuts would leave of it, within what the roof's pitch makes of that."""
+    built = built_of("pickup", "laid-back")
+    (pane,) = [pane for pane in new_panes(built) if pane.name.startswith("windshield")]
+    (glass,) = [o for o in built.shape.openings if o.name == pane.name]
+    stock = glass.outline.grid.point(glass.outline.loop_uv)
+    flat = shapely.Polygon((stock - stock[0])[:, [1, 2]])
+    new = shapely.Polygon((pane.edge_mm - pane.edge_mm[0])[:, [1, 2]])
+    drop = built.plan.roof.front_drop_mm
+    lost = flat.area - new.area
+    assert lost == pytest.approx(drop * np.ptp(stock[:, 1]), rel=0.06)
+    _, _, triangles = pane_mesh(pane)
+    assert area_mm2(pane.edge_mm, triangles) > new.area
