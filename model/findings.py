@@ -175,6 +175,8 @@ def _post_findings(built, posts, unit):
                         source="half the wall, " + NO_SOURCE,
                     )
                 )
+        if post.pie_cut is not None:
+            found.append(_sheet_to_be_drawn_in(where, post.pie_cut, built.plan.kerf_mm, unit))
         least = min(edge.take_out_mm for edge in post.edges)
         if least < -1e-6:
             found.append(
@@ -189,6 +191,21 @@ def _post_findings(built, posts, unit):
                 )
             )
     return found
+
+
+def _sheet_to_be_drawn_in(where, cut, kerf_mm, unit):
+    """Tell what a pie cut asks of the sheet over its post, which stays as it was in seams and pictures."""
+    return Finding(
+        kind="sheet to be drawn in",
+        where=where,
+        message=f"The sheet over this post comes in with it, {_fit(cut.sheet_in_mm, unit)} at the cut and "
+        f"none at z {shown(cut.end_mm[2], unit)}, where it creases by {cut.turn_deg:.1f}°. Seams and new "
+        "metal beside it are told as before the pull: cut and fit them after it.",
+        measured=cut.sheet_in_mm,
+        limit=kerf_mm,
+        unit="mm",
+        source="geometry; the saw's kerf, by which a miss is drawn in without a wedge",
+    )
 
 
 def _step_remedy(seam, step_mm):

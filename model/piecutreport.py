@@ -23,3 +23,6 @@ class PieCutReport:
     mouth_mm: float  # 2 leg sin(turn / 2)
     turn_deg: float
     area_mm2: float  # taken out
+    sheet_in_mm: (
+        float  # how far the sheet over the post comes in with it at the cut; nothing level with the end
+    )

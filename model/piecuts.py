@@ -20,9 +20,17 @@ pie cut: what misses outboard would have to be let out, and what misses by less 
 is drawn in without.  The root gap g is taken out beside the wedge, along
 the whole leg: L g more.
 
-Not done here: the sheet beside the post is not drawn turned.  The box turns as
-one from its foot; the skin over it, its cut and its seam are as if it had not
-been drawn in, so that step and gap there are those before the pull.
+**The sheet over the post.**  It runs on below the post's foot into body sheet
+that stays, ahead and behind, and is cut nowhere but along the wedge: it cannot
+turn as one piece.  Pulled, it follows the box: not at all level with E, where
+it creases by θ from the wedge to the opening beside the post and runs out in
+the sheet beyond, and by the box's own way at the cut,
+
+    in = |M P − P|,   P the middle of the outer face in the lower cut.
+
+How it lies between is the hammer's, not geometry's.  So the skin, its cut,
+its seam and new metal in that are as if it had not been drawn in; the report
+says so with E's height, θ and the way in.
 """
 
 from __future__ import annotations
@@ -54,6 +62,7 @@ class PieCut:
     axis: np.ndarray
     across: np.ndarray
     move: RigidMove  # of the lower end
+    outer_mm: np.ndarray  # middle of its outer face, in the lower cut
 
     @property
     def leg_mm(self) -> float:
@@ -64,6 +73,11 @@ class PieCut:
     def mouth_mm(self) -> float:
         """What closing it takes up at the cut."""
         return 2 * self.leg_mm * float(np.sin(np.radians(self.turn_deg) / 2))
+
+    @property
+    def sheet_in_mm(self) -> float:
+        """How far the sheet over the post has to come in with it, at the cut."""
+        return float(np.linalg.norm(self.move.points(self.outer_mm) - self.outer_mm))
 
     def area_mm2(self, root_gap_mm: float) -> float:
         """Metal taken out, the root gap with it."""
@@ -112,7 +126,9 @@ def pie_cut_beside(
     key = (line.post.name, line.post.side)
     edge = edge_beside(car, key)
     k = EDGES.index(edge)
-    end, loose = line.lines(np.zeros(5))[k], line.lines(line._crossing(plane.normal, plane.point_mm))[k]
+    at_cut = line.lines(line._crossing(plane.normal, plane.point_mm))
+    end, loose = line.lines(np.zeros(5))[k], at_cut[k]
+    outer = (at_cut[EDGES.index("front outer")] + at_cut[EDGES.index("rear outer")]) / 2
     along = unit((loose - end)[None])[0]
     axis = unit((np.array([1.0, 0.0, 0.0]) - along[0] * along)[None])[0]
     across = cross_of_two(axis, along)
@@ -137,7 +153,7 @@ def pie_cut_beside(
     turn = root_of_near_linear(miss, 0.0, first, too_far)
     if not 0 < turn <= MOST_TURN_DEG:
         raise too_far
-    return PieCut(key, edge, end, loose, turn, axis, way * across, turned(turn))
+    return PieCut(key, edge, end, loose, turn, axis, way * across, turned(turn), outer)
 
 
 def closed_sides_mm(pie: PieCut, root_gap_mm: float) -> tuple[np.ndarray, np.ndarray]:
@@ -159,6 +175,7 @@ def pie_cut_report(pie: PieCut, root_gap_mm: float) -> PieCutReport:
         mouth_mm=pie.mouth_mm,
         turn_deg=pie.turn_deg,
         area_mm2=pie.area_mm2(root_gap_mm),
+        sheet_in_mm=pie.sheet_in_mm,
     )
 
 

@@ -120,6 +120,26 @@ def test_choosing_it_changes_seams_weld_and_waste_and_leaves_the_sheet(name, pos
         )
 
 
+@pytest.mark.parametrize(("name", "post"), CASES)
+def test_what_the_sheet_over_the_post_does_is_told(name, post):
+    """The middle of the outer face goes along a chord of its own circle about the leg's end: 2 R sin(θ/2)."""
+    report = reported(name, post)
+    for side in ("right", "left"):
+        pie = next(p for p in built(name, post).pie_cuts if p.key == (post, side))
+        cut = report.post(post, side).pie_cut
+        off = pie.outer_mm - pie.end_mm
+        radius = np.linalg.norm(off - (off @ pie.axis) * pie.axis)
+        assert cut.sheet_in_mm == pytest.approx(2 * radius * np.sin(np.radians(cut.turn_deg) / 2), abs=1e-9)
+        (told,) = [
+            f for f in report.findings if (f.kind, f.where) == ("sheet to be drawn in", f"{post} {side}")
+        ]
+        assert told.measured == cut.sheet_in_mm and f"{cut.turn_deg:.1f}°" in told.message
+        assert "before the pull" in told.message
+    assert not [f for f in reported(name).findings if f.kind == "sheet to be drawn in"]
+    text = " ".join(report_text(report).split())
+    assert "it is bent, not cut" in text and "sheet comes in" in text
+
+
 def test_it_is_welded_before_the_roof_meets_its_post():
     plan = weld_plan(built("coupe", "C"), reported("coupe", "C"))
     tacked = [step.seams for step in plan.steps if step.do == "tack"]
