@@ -17,8 +17,8 @@ sides.  Each border of the new sheet lies one root gap g from what is beyond
 it, in the tangent planes there: P(s) = E(s) + g T × N.  Two borders meet where
 the two lines P come nearest each other (:func:`_where_lines_meet`: they leave
 the same piece's tangent plane, and miss by hundredths), and share what is
-missing.  Where a side is missing the sheet ends where base and
-third piece stand apart by the gap from which new metal goes in.
+missing.  Where a side is missing the sheet ends where base and third piece
+come as near each other as :data:`WELDED_UP_MM`: the tip beyond is *welded up*.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .edges import SAME_PLACE_MM, Edge, Edges, stretch
-from .fillerruns import BEAD, CORNER, STEP_FROM_MM, Run
+from .fillerruns import CORNER, STEP_FROM_MM, Run
 from .fit import faced_places, read_across
 from .foursides import Border
 from .numeric import cross
@@ -36,6 +36,8 @@ from .seams import Seam
 
 NAME = "corner"
 KIND = "corner patch"
+WELDED_UP = "welded up"
+WELDED_UP_MM = 4.763  # 3/16 in: a wider hole is sheet's; a narrower one takes weld over copper; assumed
 _STATION_MM = 5.0  # greatest length along a border between two places
 _LEAST_PLACES = 9
 _ROUNDS = 12  # of Newton's method for where two lines come nearest
@@ -130,7 +132,7 @@ def _hole_at(base, others, root_gap_mm, closes_from_mm):
     if places[0] <= places[1]:
         return None  # the third piece's edge has to run against the base
     sides = tuple(None if end is None else end[0] for end in beside)
-    return _hole(base, sides, laid, places, piece, root_gap_mm, closes_from_mm)
+    return _hole(base, sides, laid, places, piece, root_gap_mm)
 
 
 def _beside(corner_mm, others, within_mm):
@@ -182,14 +184,14 @@ class _Line:
         return (b - a) / (2 * by_mm)
 
 
-def _hole(base, sides, laid, places, piece, root_gap_mm, closes_from_mm) -> CornerHole | None:
+def _hole(base, sides, laid, places, piece, root_gap_mm) -> CornerHole | None:
     low, high = _Line(laid, 0, root_gap_mm), _Line(laid, 1, root_gap_mm)
     lines = [None if side is None else _side_line(side, root_gap_mm) for side in sides]
     corners = []  # for each end of the run: (s on the base, t on the third piece, places on the side, 2)
     for k, line in enumerate(lines):
         start = (0.0, low.length_mm)[k]
         if line is None:
-            found = _where_it_runs_out(laid, k, root_gap_mm, closes_from_mm)
+            found = _where_it_runs_out(laid, k, root_gap_mm)
             if found is None:
                 return None
             corners.append((*found, None))
@@ -205,7 +207,7 @@ def _hole(base, sides, laid, places, piece, root_gap_mm, closes_from_mm) -> Corn
     s, t = (np.clip(x, 0.0, line.length_mm).tolist() for x, line in ((s, low), (t, high)))
     gap, step = _read(laid, s)
     seam = Seam(f"{NAME} of {base.run.seam.name}", KIND, base.run.seam.side, (base.name, piece), (), (), ())
-    ends = tuple(BEAD if side is None else CORNER for side in sides)
+    ends = tuple(WELDED_UP if side is None else CORNER for side in sides)
     run = Run(seam, laid, 0, 1, tuple(s), tuple(t), ends, gap, step)
     return CornerHole(run, borders, base, sides)
 
@@ -235,10 +237,10 @@ def _where_lines_meet(a: _Line, b: _Line, s, x) -> tuple[float, float]:
     return s, x
 
 
-def _where_it_runs_out(laid, end, root_gap_mm, closes_from_mm):
-    """Return lengths along base and third piece, going in from an end, where they first come that far apart.
+def _where_it_runs_out(laid, end, root_gap_mm):
+    """Return lengths along base and third piece where, going in from an end, they first come far apart.
 
-    A root gap in at the least: where a bead has a step they are so far apart at its end already.
+    A root gap in at the least.
     """
 
     def apart(s):
@@ -247,13 +249,13 @@ def _where_it_runs_out(laid, end, root_gap_mm, closes_from_mm):
     length = float(laid.length_mm[0])
     stops = np.linspace(root_gap_mm, length, _SEARCHED)
     stops = length - stops if end else stops
-    outside = next((k for k, s in enumerate(stops) if apart(s)[1] >= closes_from_mm), None)
+    outside = next((k for k, s in enumerate(stops) if apart(s)[1] > WELDED_UP_MM), None)
     if outside is None:
         return None
     low, high = float(stops[max(outside - 1, 0)]), float(stops[outside])
     for _ in range(_HALVINGS if outside else 0):
         middle = (low + high) / 2
-        low, high = (low, middle) if apart(middle)[1] >= closes_from_mm else (middle, high)
+        low, high = (low, middle) if apart(middle)[1] > WELDED_UP_MM else (middle, high)
     return high, apart(high)[0]
 
 

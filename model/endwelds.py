@@ -7,7 +7,7 @@ to* what faces it where every place along the one (:mod:`model.fit`, every
 :data:`SPACING_MM`) has the other within what a weld closes and no more than
 :data:`model.fillerruns.STEP_FROM_MM` out of the skin.
 
-An end that nothing faces so, and that is no wider than :data:`WELDED_UP_MM`,
+An end that nothing faces so, and that is no wider than :data:`model.cornerholes.WELDED_UP_MM`,
 bounds a hole for which no sheet is cut: it is *welded up*, and counts as a
 bead as long as the end is wide.
 """
@@ -19,21 +19,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from .built import Built
-from .cornerholes import OpenEnd, open_ends
+from .cornerholes import WELDED_UP, WELDED_UP_MM, OpenEnd, open_ends
 from .edges import Edge
 from .fillerruns import STEP_FROM_MM
 from .fit import Facing, Meeting, edge_of, meetings
 from .layout import METAL
 
-WELDED_UP = "welded up"
-WELDED_UP_MM = 4.763  # 3/16 in: a wider hole is sheet's; a narrower one takes weld over copper; assumed
 SPACING_MM = 2.0  # of the places along an end
 _NEAR_MM = 10.0  # of an end: a piece's edges further off do not face it
 
 
 @dataclass(frozen=True, eq=False)
 class EndWeld:
-    """An end of a filler, and what it is welded to: a piece, another filler, or :data:`WELDED_UP`."""
+    """An end of a filler, and what it is welded to: a piece, another filler, or ``welded up``."""
 
     filler: int
     end: int

@@ -45,16 +45,16 @@ import numpy as np
 from scipy.interpolate import BSpline, make_interp_spline
 
 from .built import Built
-from .cornerholes import corner_holes
+from .cornerholes import WELDED_UP, CornerHole, corner_holes
 from .crossings import crossings_of
 from .edges import Edge
 from .endwelds import end_welds
-from .fillerruns import BEAD, CORNER, Run, is_closed_by_metal, runs_of
+from .fillerruns import CORNER, Run, is_closed_by_metal, runs_of
 from .fillerruns import closes_from_mm as closes_from_mm
 from .fillerruns import widest_weld_mm as widest_weld_mm
 from .fillertips import is_welded_up, made_from_to, shortened
 from .fit import faced_places
-from .foursides import surface_inside
+from .foursides import Border, surface_inside
 from .numeric import cross, dot, power_pieces, unit
 from .numeric import refined as refined
 from .seams import Seam, seams_of
@@ -209,22 +209,40 @@ def with_corner_patches(
 ) -> tuple[Filler, ...]:
     """Return fillers with the holes closed at which their ends lie around a corner; :mod:`model.cornerholes`.
 
-    A hole whose borders no sheet follows without a bend tighter than its gauge stays open.
+    The sheet is tangent on all sides; where it would bend tighter than its gauge it is ruled from the base
+    to what faces it, then not tangent to the narrower side either; where no sheet can be formed the hole
+    stays open.
     """
     out, laid = list(fillers), []
     for hole in corner_holes(fillers, root_gap_mm, closes_from_mm):
-        knots_u, knots_v, poles = surface_inside(*hole.borders)
-        grid = FillerGrid(hole.run.seam.name, KIND, knots_u, knots_v, 3, 3, poles, -1.0)
-        if least_radius_mm(grid) >= fillers[hole.base.filler].thickness_mm:
+        grid = _formable(hole, fillers[hole.base.filler].thickness_mm)
+        if grid is not None:
             laid.append((hole, grid))
     names = _names([hole.run for hole, _ in laid])
     for name, (hole, grid) in zip(names, laid, strict=True):
         for around in (hole.base, *filter(None, hole.sides)):
             out[around.filler] = _with_end(out[around.filler], around.end, name)
         gauge_mm = fillers[hole.base.filler].thickness_mm
-        ends = tuple(BEAD if side is None else side.name for side in hole.sides)
+        ends = tuple(WELDED_UP if side is None else side.name for side in hole.sides)
         out.append(Filler(name, hole.run, grid, gauge_mm, ends))
     return tuple(out)
+
+
+def _formable(hole: CornerHole, gauge_mm: float) -> FillerGrid | None:
+    *long, start, end = hole.borders
+    ruled = [*map(_creased, long), start, end]
+    narrow = 2 if start.length_mm < end.length_mm else 3
+    with_wall = [_creased(border) if k == narrow else border for k, border in enumerate(ruled)]
+    for borders in (hole.borders, ruled, with_wall):
+        knots_u, knots_v, poles = surface_inside(*borders)
+        grid = FillerGrid(hole.run.seam.name, KIND, knots_u, knots_v, 3, 3, poles, -1.0)
+        if least_radius_mm(grid) >= gauge_mm:
+            return grid
+    return None
+
+
+def _creased(border: Border) -> Border:
+    return replace(border, frames=None)
 
 
 def _with_end(filler: Filler, end: int, to: str) -> Filler:

@@ -27,10 +27,10 @@ import numpy as np
 
 from .built import Built
 from .cornerholes import KIND as CORNER_PATCH
-from .cornerholes import nearest_along
+from .cornerholes import WELDED_UP, nearest_along
 from .edges import SAME_PLACE_MM, Edge, Edges, stretch
 from .endwelds import SPACING_MM as END_SPACING_MM
-from .endwelds import WELDED_UP, edges_near
+from .endwelds import edges_near
 from .fillerruns import CORNER, lines_of
 from .fillers import Filler
 from .fillers import least_radius_mm as least_radius_mm
@@ -121,7 +121,7 @@ def _end_seams(built: Built, fillers) -> list[tuple[Seam, list[Facing]]]:
         for k, to in enumerate(filler.ends):
             if to != WELDED_UP and to not in built.layout.parts:
                 continue
-            border = filler.border(f"u{k}")
+            border = welded_up_edge(filler, k) if to == WELDED_UP else filler.border(f"u{k}")
             beside = () if to == WELDED_UP else edges_near(built, to, border)
             own = replace(
                 filler.seam,
@@ -133,6 +133,15 @@ def _end_seams(built: Built, fillers) -> list[tuple[Seam, list[Facing]]]:
             )
             out.append((own, [Facing((border,), beside)]))
     return out
+
+
+def welded_up_edge(filler: Filler, end: int) -> Edge:
+    """Return the edge along which a hole is welded up: an open end, or the tip beyond a corner patch."""
+    run = filler.run
+    if filler.seam.kind != CORNER_PATCH:
+        return filler.border(f"u{end}")
+    low, high = ((0.0, run.first_mm[0]), (run.first_mm[1], float(run.laid.length_mm[run.first])))[end]
+    return stretch(run.laid, run.first, low, high)
 
 
 def end_seam_name(filler: Filler, end: int) -> str:

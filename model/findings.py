@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .built import Built
-from .endwelds import WELDED_UP
+from .cornerholes import WELDED_UP
 from .fillerruns import STEP_FROM_MM
 from .fillertips import MOUTH_MM, MOUTH_SOURCE
 from .glass import pane_height

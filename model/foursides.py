@@ -12,8 +12,10 @@ there.  Those slopes, written in the frames at the ends, a D + b T + n N, are
 led along the side: d_i = a(t) D_i + b(t) T_i + n(t) N_i, a and b in proportion.
 The borders leave the same metal's tangent planes, but a root gap from its
 corner both have bent a little; this n fades over :data:`_NEAR` of the side, and
-is the break that is read there.  A side beyond which lies no metal takes the
-slopes at its two ends, in proportion.
+is the break that is read there.  A side that need not be tangent takes the
+slopes at its two ends, in proportion; where the side across from it need not
+be either, the sheet is *ruled* between the two: d is the chord from one to the
+other, and what the end slopes are off it fades over the whole side, by (1 − t)³.
 
 **Inside** is Gregory's square: with Hermite's cubics h₀, h₁ (values) and k₀, k₁
 (slopes), all four,
@@ -52,11 +54,16 @@ class Border:
     point_mm : array, shape (n, 3)
         Along the side, by growing u or v.
     frames : array, shape (n, 3, 3), or None
-        Into the patch, along, and out of the car, there; None where no metal lies beyond.
+        Into the patch, along, and out of the car, there; None where it need not be tangent.
     """
 
     point_mm: np.ndarray
     frames: np.ndarray | None
+
+    @property
+    def length_mm(self) -> float:
+        """Length from place to place."""
+        return float(np.linalg.norm(np.diff(self.point_mm, axis=0), axis=1).sum())
 
     @property
     def end_slopes(self) -> np.ndarray:
@@ -65,9 +72,15 @@ class Border:
         return spline([0.0, 1.0], nu=1)
 
 
-def across(border: Border, slopes) -> np.ndarray:
-    """Return the derivative across a side at its places, (n, 3), from those at its ends, (2, 3)."""
+def across(border: Border, slopes, chord_mm=None) -> np.ndarray:
+    """Return the derivative across a side at its places, (n, 3), from those at its ends, (2, 3).
+
+    ``chord_mm`` (n, 3) is from the low to the high side, where the sheet is ruled between them.
+    """
     part = np.linspace(0, 1, len(border.point_mm))[:, None]
+    if chord_mm is not None:
+        off = slopes[0] - chord_mm[0], slopes[1] - chord_mm[-1]
+        return chord_mm + (1 - part) ** 3 * off[0] + part**3 * off[1]
     if border.frames is None:
         return (1 - part) * slopes[0] + part * slopes[1]
     first, last = (border.frames[k] @ slope for k, slope in ((0, slopes[0]), (-1, slopes[1])))
@@ -86,8 +99,8 @@ def surface_inside(low_v: Border, high_v: Border, low_u: Border, high_u: Border)
     c_v, c_u = (low_v, high_v), (low_u, high_u)
     slopes_v, slopes_u = ([side.end_slopes for side in sides] for sides in (c_v, c_u))
     # Across v = k, at its two ends, go the slopes of the borders u = 0 and 1 at their end k; alike across u.
-    d_v = [across(c_v[k], [slopes_u[0][k], slopes_u[1][k]]) for k in (0, 1)]
-    d_u = [across(c_u[k], [slopes_v[0][k], slopes_v[1][k]]) for k in (0, 1)]
+    d_v = [across(c_v[k], [slopes_u[0][k], slopes_u[1][k]], _chord(*c_v)) for k in (0, 1)]
+    d_u = [across(c_u[k], [slopes_v[0][k], slopes_v[1][k]], _chord(*c_u)) for k in (0, 1)]
     u, v = (np.linspace(0, 1, len(side.point_mm)) for side in (low_v, low_u))
     twist_v, twist_u = ([_end_slopes(t, d) for d in ds] for t, ds in ((u, d_v), (v, d_u)))
     values = _inside(u, v, c_v, c_u, d_v, d_u, twist_v, twist_u)
@@ -96,6 +109,11 @@ def surface_inside(low_v: Border, high_v: Border, low_u: Border, high_u: Border)
     sides = _clamped(u, np.stack(d_v, axis=1), twists)  # the derivatives across v, as splines over u
     knots_v, poles = _clamped(v, first[1].swapaxes(0, 1), sides[1].swapaxes(0, 1))
     return first[0], knots_v, poles.swapaxes(0, 1)
+
+
+def _chord(low: Border, high: Border):
+    is_ruled = low.frames is None and high.frames is None
+    return high.point_mm - low.point_mm if is_ruled else None
 
 
 def _end_slopes(t, values):

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from .built import Built
+from .cornerholes import WELDED_UP, WELDED_UP_MM
 from .cutback import LEAST_WIDTH_MM
-from .endwelds import WELDED_UP, WELDED_UP_MM
 from .fillerruns import BEAD, CORNER
 from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
 from .fit import SPACING_MM
@@ -162,7 +162,8 @@ def _shape_findings(metal: NewMetalReport, unit):
                 source="geometry",
             )
         )
-    wide_mm = metal.width_max_mm if BEAD in metal.ends else metal.width_min_mm  # to a bead it runs out
+    runs_out = BEAD in metal.ends or WELDED_UP in metal.ends
+    wide_mm = metal.width_max_mm if runs_out else metal.width_min_mm
     step_mm = abs(metal.closes_step_mm)
     within_skin_mm = max(wide_mm**2 - step_mm**2, 0.0) ** 0.5
     allowed = max(hi_lo_limit_mm(metal.gauge_mm), within_skin_mm / STEEPEST)

@@ -13,9 +13,9 @@ from __future__ import annotations
 import numpy as np
 
 from .built import Built
-from .endwelds import WELDED_UP
+from .cornerholes import WELDED_UP
 from .fillers import fillers_of
-from .fillerseams import end_seam_name
+from .fillerseams import end_seam_name, welded_up_edge
 from .hingepieces import hinge_pieces
 from .hingepieceseams import hinge_bead_names, hinge_rims_of
 from .moves import IDENTITY
@@ -70,8 +70,8 @@ def parts_of(built, seam: SeamReport):
 
 def _ends_of_hole(built, seam):
     """Return the two corners between which a hole at the end of new metal is welded up."""
-    ends = ((end_seam_name(f, k), f.border(f"u{k}")) for f in fillers_of(built) for k in (0, 1))
-    border = next(border for name, border in ends if name == seam.name)
+    ends = ((f, k) for f in fillers_of(built) for k in (0, 1) if f.ends[k] == WELDED_UP)
+    border = next(welded_up_edge(f, k) for f, k in ends if end_seam_name(f, k) == seam.name)
     return tuple(border.point_mm[0].tolist()), tuple(border.point_mm[-1].tolist())
 
 

@@ -13,17 +13,27 @@ from OCP.gp import gp_Pnt
 from OCP.GProp import GProp_GProps
 
 from model.carfile import demo_closed_way_path
-from model.cornerholes import KIND
+from model.cornerholes import KIND, WELDED_UP
 from model.evaluate import build_checked
 from model.exactfaces import exact_faces
 from model.exactfillers import filler_face, filler_solid
 from model.exactkernel import location_of
-from model.fillerruns import BEAD
 from model.fillers import fillers_of
 from model.planfile import read_plan
 from model.solids import volume_mm3
 
-CASES = [("pickup", "forward"), pytest.param("coupe", "forward", marks=pytest.mark.heavy)]
+CASES = [
+    ("pickup", "forward"),
+    *(
+        pytest.param(*case, marks=pytest.mark.heavy)
+        for case in (
+            ("pickup", "laid-back"),
+            ("coupe", "laid-back"),
+            ("coupe", "forward"),
+            ("coupe", "split"),
+        )
+    ),
+]
 PLACES = 5  # along every border
 
 
@@ -49,7 +59,7 @@ def test_a_corner_patch_has_the_area_and_volume_that_the_kernel_finds(car, way):
         assert properties.Mass() == pytest.approx(patch.grid.area_mm2(), rel=1e-5)
         assert BRepCheck_Analyzer(solid).IsValid()
         sheet_mm3 = patch.thickness_mm * patch.grid.area_mm2()
-        assert volume_mm3(solid, 1e-5) == pytest.approx(sheet_mm3, rel=0.05)  # it bends to R 14
+        assert volume_mm3(solid, 1e-5) == pytest.approx(sheet_mm3, rel=0.1)  # they bend to R 1.7
 
 
 @pytest.mark.parametrize(("car", "way"), CASES)
@@ -61,7 +71,7 @@ def test_a_root_gap_lies_between_a_corner_patch_and_what_is_around_it(car, way):
         base, piece = patch.seam.pieces
         sheet = faces.sheet(built.layout.parts[piece]).Moved(location_of(built.moves[piece]))
         around = {"v0": fillers[base], "v1": sheet}
-        around |= {f"u{k}": fillers[end] for k, end in enumerate(patch.ends) if end != BEAD}
+        around |= {f"u{k}": fillers[end] for k, end in enumerate(patch.ends) if end != WELDED_UP}
         for border, beyond in around.items():
             points = patch.border(border).point_mm
             for point in points[:: max(1, len(points) // PLACES)]:

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+import shapely
 
 from model.carfile import demo_car_path, demo_closed_way_path, read_car
-from model.cornerholes import KIND, corner_holes
+from model.cornerholes import KIND, WELDED_UP, WELDED_UP_MM, corner_holes
 from model.edges import Edge, Edges
 from model.evaluate import build_checked, fit_report_of
 from model.fillerruns import CORNER, OPENING, Run
@@ -95,6 +96,41 @@ def test_the_base_is_the_end_that_meets_both_others():
     (hole,) = corner_holes(three_strips(), ROOT_MM, CLOSES_MM)
     assert hole.base.name == "filler base"
     assert {side.name for side in hole.sides} == {"filler below", "filler above"}
+
+
+def test_where_a_bead_closes_one_side_the_sheet_ends_where_the_hole_is_narrow_and_the_tip_is_welded_up():
+    """The base end runs from (0, HIGH), where a weld closes it to the left piece, to (WIDE, 0)."""
+    left = line((0, -FAR), (0, HIGH + FAR))
+    base = run_between(
+        "base",
+        ("high", "low"),
+        line((CLOSES_MM - 1e-6, HIGH), (CLOSES_MM + FAR, HIGH)),
+        line((WIDE + FAR, 0), (WIDE, 0)),
+        (0.0, FAR),
+        (FAR, 0.0),
+        (CORNER, OPENING),
+    )
+    below = run_between(
+        "below",
+        ("low", "left"),
+        line((WIDE, 0), (WIDE, -FAR)),
+        left,
+        (0.0, FAR),
+        (FAR, 0.0),
+        (CORNER, OPENING),
+    )
+    *strips, patch = with_corner_patches(fillers_from_runs([base, below], ROOT_MM, 1.0), ROOT_MM, CLOSES_MM)
+    assert sorted(patch.ends) == sorted(["filler below", WELDED_UP])
+    tip = patch.ends.index(WELDED_UP)
+    at = patch.run.first_mm[tip]
+    corner = patch.run.laid.at(np.array([0]), np.array([at]))[0][0]
+    assert corner[0] == pytest.approx(WELDED_UP_MM, abs=1e-6)  # from the left piece's edge, x = 0
+    ring = np.concatenate([patch.border(b).point_mm[:-1, :2] for b in ("v1", "u1", "v0", "u0")])
+    assert patch.grid.area_mm2() == pytest.approx(shapely.Polygon(ring).area, rel=1e-4)
+    # the base, the left piece and the strip below bound it: all points within, a root gap off
+    points = patch.grid.point(np.random.default_rng(7).uniform(size=(200, 2)))
+    assert points[:, 0].min() > ROOT_MM - 1e-9 and points[:, 1].min() > ROOT_MM - 0.1
+    assert strips[0].ends[0] == patch.name and strips[1].ends[0] == patch.name
 
 
 @pytest.mark.parametrize("left_out", [0, 1, 2])

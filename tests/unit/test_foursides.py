@@ -111,3 +111,16 @@ def test_a_side_beyond_which_lies_nothing_keeps_the_curve_only():
     grid = grid_inside(low, high, Border(point_mm=left.point_mm, frames=None), right)
     t = np.linspace(0, 1, 25)
     assert np.abs(grid.point(np.stack([0 * t, t], 1)) - left.point_mm).max() < 1e-9
+
+
+def test_between_two_sides_that_need_not_be_tangent_it_is_ruled():
+    """Two skew lines: a hyperbolic paraboloid, point by point."""
+    a, b, c, d = (np.array(at, float) for at in ((0, 0, 0), (90, 0, 0), (80, -50, 25), (0, -40, -10)))
+    t = np.linspace(0, 1, 25)[:, None]
+    low, high = a + t * (b - a), d + t * (c - d)
+    left, right = a + t * (d - a), b + t * (c - b)
+    grid = grid_inside(*(Border(point_mm=points, frames=None) for points in (low, high, left, right)))
+    uv = np.random.default_rng(6).uniform(size=(300, 2))
+    u, v = uv[:, :1], uv[:, 1:]
+    wanted = (1 - v) * (a + u * (b - a)) + v * (d + u * (c - d))
+    assert np.abs(grid.point(uv) - wanted).max() < 1e-9
