@@ -59,6 +59,11 @@ MOST_STEPS = 60
 LEAST_GAIN = 10.0  # a step that promises no tenth of the last one's gain needs a new second derivative
 RELAX_POINTS = 3  # of Gauss's rule in a span, each way, where W is summed
 ONE_POINT_MM = 1e-6  # a side shorter than this is one point
+SYMMETRIC = {  # the second derivative is symmetric and at or above zero: no pivots off its diagonal
+    "permc_spec": "MMD_AT_PLUS_A",
+    "diag_pivot_thresh": 0.0,
+    "options": {"SymmetricMode": True},
+}
 STILL_STRAIN = 1e-7  # at rest: a step that strains the patch by no more, root mean square
 
 
@@ -244,7 +249,7 @@ def _relaxing(sheet, breaks, start):
         step, slope = _step(solve, gradient, free) if solve else (None, -np.inf)
         if -slope > last / LEAST_GAIN or solve is None:
             yield
-            solve = splu((twice - _turning_part(places, x)).tocsc()[free][:, free]).solve
+            solve = splu((twice - _turning_part(places, x)).tocsc()[free][:, free], **SYMMETRIC).solve
             step, slope = _step(solve, gradient, free)
         last = -slope
         is_at_rest = last <= still_mm2

@@ -10,6 +10,25 @@ if (
 ):  # one a core: more threads of BLAS take a third of the time for themselves
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read when numpy is imported, which is later
 
+# Files that take longest, begun first, so that no worker is left alone with one at the end.
+LONGEST = (
+    "browser/test_chop_in_browser.py",
+    "unit/test_preview.py",
+    "unit/test_blankfiles.py",
+    "browser/test_app_in_browser.py",
+    "properties/test_slider_sequences.py",
+    "unit/test_cli.py",
+    "unit/test_closed_plans.py",
+    "exact/test_new_metal_exact.py",
+    "blind/test_blind.py",
+    "validation/test_blank_second_method.py",
+    "validation/test_tacked_coverage.py",
+    "properties/test_limits.py",
+    "unit/test_uncertainty.py",
+    "unit/test_pictures.py",
+    "notebooks/test_notebooks.py",
+)
+
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.load_profile("same")
 
@@ -22,3 +41,10 @@ def kept_elsewhere(tmp_path_factory):
         patch.setattr("platformdirs.user_state_path", lambda *names: folder.joinpath(*names))
         patch.setenv("XDG_STATE_HOME", str(folder))  # of the kernels that tests start
         yield folder
+
+
+def pytest_collection_modifyitems(config, items):
+    """Put the files that take longest first; the rest stays in its order."""
+    tests = config.rootpath / "tests"
+    place = {tests / name: rank for rank, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path, len(LONGEST)))
