@@ -39,7 +39,7 @@ ALL_RUN = r"""() => {
   const prompts = [...document.querySelectorAll('.jp-CodeCell .jp-OutputPrompt')].map(e => e.textContent);
   return document.querySelector('.jp-Notebook-ExecutionIndicator')?.dataset.status === 'idle'
     && prompts.length && prompts.every(t => /\[\d+\]/.test(t)); }"""
-SETTLED_WITHIN_S = 20.0  # for a busy machine; what it takes is measured, not asserted
+SETTLED_WITHIN_S = 60.0  # for a busy machine; what it takes is measured, not asserted
 CANVAS = """() => [...document.querySelectorAll('.pd-view canvas')].filter(c => c.width * c.height > 1e5)
   .sort((a, b) => b.width * b.height - a.width * a.height)[0]?.toDataURL()"""
 SEEN = """() => {
