@@ -344,4 +344,5 @@ def table_html(heads, rows, empty, words=(0,), places=()):
 
     marks = [f' data-place="{escape(place)}" tabindex="0"' for place in places] or [""] * len(rows)
     body = "".join(f"<tr{mark}>{line(row, 'td')}</tr>" for row, mark in zip(rows, marks, strict=True))
-    return f'<table class="pd-table"><thead><tr>{line(heads, "th")}</tr></thead><tbody>{body}</tbody></table>'
+    head = f"<thead><tr>{line(heads, 'th')}</tr></thead>"
+    return f'<div class="pd-wide"><table class="pd-table">{head}<tbody>{body}</tbody></table></div>'

@@ -30,6 +30,9 @@ ICONS = """() => [...document.querySelectorAll('.pd-preview button i.fa')].map(i
   const {content, fontFamily} = getComputedStyle(icon, '::before');
   return [icon.className, content, fontFamily, document.fonts.check(`900 14px ${fontFamily}`)];
 })"""
+CUT_OFF = """() => [...document.querySelectorAll('.pd-table')]
+  .filter(table => table.scrollWidth > table.parentElement.clientWidth + 1)
+  .map(table => table.innerText.slice(0, 60))"""
 MOST_STOPS = 150  # of the Tab key from one end of the page to the other
 FOCUSED = """() => {
   const at = document.activeElement;
@@ -234,6 +237,12 @@ def test_a_checker_finds_nothing_wrong(page):
     found = axe.Axe().run(page, context=".pd-preview").response["violations"]
     said = [(v["id"], v["impact"], [n["html"][:160] for n in v["nodes"][:3]]) for v in found]
     assert said == [], "\n".join(map(str, said))
+
+
+def test_no_table_is_wider_than_a_tablet(page):
+    settled_numbers(page)
+    cut_off = page.evaluate(CUT_OFF)
+    assert page.locator(".pd-table").count() >= 4 and cut_off == []
 
 
 def test_nothing_was_asked_of_another_machine(app, page):
