@@ -187,9 +187,18 @@ def blank_work(sheet: Sheet, *, trim_mm: float, gauge_mm: float) -> Generator[No
     outline = _polygon(sides)
     trimmed = _with_trim(outline, trim_mm)
     width, length = _rectangle(trimmed)[:2]
+    yield
     stretch, shrink, peak, peak_at = _greatest(middle, flat)
+    yield
     before = max(_greatest(middle, flattening.coarse)[:2], key=abs)
+    yield
     lengthwise = lengthwise_axis(sheet)
+    crowns = crown_along(sheet, lengthwise), crown_along(sheet, 1 - lengthwise)
+    yield
+    bends = bends_of(sheet, flat, outline)
+    yield
+    strain_map = _strain_map(sheet, middle, flat)
+    yield
     return Blank(
         outline_mm=_ring(outline),
         trim_outline_mm=_ring(trimmed),
@@ -209,10 +218,10 @@ def blank_work(sheet: Sheet, *, trim_mm: float, gauge_mm: float) -> Generator[No
         doubt_strain=abs(abs(before) - abs(max((stretch, shrink), key=abs))),
         doubt_mm=float(np.abs(_sizes(flat) - _sizes(flattening.coarse)).max()),
         is_settled=flat.is_settled and bool(shapely.is_valid(outline)),
-        crown_lengthwise=crown_along(sheet, lengthwise),
-        crown_crosswise=crown_along(sheet, 1 - lengthwise),
-        bends=bends_of(sheet, flat, outline),
-        strain_map=_strain_map(sheet, middle, flat),
+        crown_lengthwise=crowns[0],
+        crown_crosswise=crowns[1],
+        bends=bends,
+        strain_map=strain_map,
     )
 
 

@@ -23,6 +23,8 @@ PAGE_OPTIONS = (
     "--VoilaConfiguration.theme=light",
     "--VoilaConfiguration.template=plumbdrop",
 )
+# The preview's arrays are small: a second thread of BLAS mostly waits, on the core that draws the picture.
+ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 SEARCH_PATH = "JUPYTER_PATH"  # where the server looks for templates, first of all
 
 
@@ -56,6 +58,7 @@ def _app(options):
 
 def _serve(name, module_and_options, environment=None):
     """Run a server until it ends; a later option overrides an earlier one."""
+    environment = {**ONE_THREAD, **(environment or os.environ)}
     with subprocess.Popen([sys.executable, "-m", *module_and_options], env=environment) as server:
         before = signal.signal(signal.SIGTERM, lambda *_: server.terminate())  # none is left running alone
         try:

@@ -377,6 +377,6 @@ def _cut_back(built, side, *exact) -> CutBack:
         depth_mm=np.linalg.norm(line - edge, axis=1),
         lap_mm=0.0,
         apart_mm=abs(side.run.step_mm),
-        goes_on_mm=(nowhere, nowhere),
+        carried_on=lambda: (nowhere, nowhere),
     )
     return CutBack(seam, which, new, told)

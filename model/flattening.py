@@ -240,6 +240,7 @@ def _relaxing(sheet, breaks, start):
     yield
     x = _unrolled(sheet, places) if start is None else _refined(start, places)
     still_mm2 = STILL_STRAIN**2 * places.weight.sum()
+    yield
     laplacian = places.laplacian()
     twice = sparse.block_diag([2 * laplacian, 2 * laplacian], "csc")
     free = np.setdiff1d(np.arange(len(x)), _held(x))

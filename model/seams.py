@@ -17,6 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Container
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -66,7 +67,8 @@ class Seam:
     post: PostKey | None = None
 
 
-def seams_of(built: Built) -> list[Seam]:
+@lru_cache(maxsize=8)
+def seams_of(built: Built) -> tuple[Seam, ...]:
     """Return every seam in the skin; the posts' own are :func:`post_seams`."""
     found: dict[tuple[str, str, str, tuple[str, str]], tuple[list[Side], ...]] = {}
     for cell in built.layout.cells:
@@ -86,7 +88,7 @@ def seams_of(built: Built) -> list[Seam]:
         if kind == WINDOW_SEAM:  # once moved, any part of the panel's border may face the shell
             facing = _panel_border(built)
         seams.append(Seam(place, kind, side, pieces, tuple(first), tuple(second), tuple(facing), post))
-    return sorted(seams, key=lambda s: (s.kind != SKIN, s.kind, s.name))
+    return tuple(sorted(seams, key=lambda s: (s.kind != SKIN, s.kind, s.name)))
 
 
 def _panel_border(built):

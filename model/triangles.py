@@ -87,6 +87,8 @@ def volume_inside(outer, inner, outer_values, inner_values):
         np.concatenate([p, np.stack(values, axis=2)], axis=2)
         for p, values in ((outer, outer_values), (inner, inner_values))
     )
+    near = (np.minimum(a[:, :, 3:].min(axis=1), b[:, :, 3:].min(axis=1)) <= 0).all(axis=1)
+    a, b = a[near], b[near]  # of the other prisms every corner is out on one and the same side
     tetrahedra = np.concatenate(
         [
             np.stack([a[:, 0], a[:, 1], a[:, 2], b[:, 2]], axis=1),

@@ -37,8 +37,9 @@ surface itself between the two curves.
 
 from __future__ import annotations
 
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from dataclasses import dataclass
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -73,7 +74,12 @@ class Stretch:
     depth_mm: np.ndarray  # (n,)
     lap_mm: float
     apart_mm: float
-    goes_on_mm: tuple[np.ndarray, np.ndarray]  # each (m, 3): the line carried on past its ends, outwards
+    carried_on: Callable[[], tuple[np.ndarray, np.ndarray]]  # what gives goes_on_mm, for few ask for it
+
+    @cached_property
+    def goes_on_mm(self) -> tuple[np.ndarray, np.ndarray]:
+        """The line carried on past its ends, outwards, each (m, 3)."""
+        return self.carried_on()
 
     @property
     def area_mm2(self) -> float:
@@ -166,9 +172,6 @@ def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
     start = from_mm[stations]
     line, normal = _at_root_gap(*stays, start, root, _edge_of(path, path.nearest(start)[0]), grids, move)
     edge = _edge_of(path, path.nearest(line)[0])
-    goes_on = [
-        _carried_on(*far, line, end, met.weight_mm[stations[end]], root, edge, grids, move) for end in (0, -1)
-    ]
     along, depth = path.nearest(line)
     # Ends: where the gap is the root gap, or carried on to the end of what faces.
     limits, depths = np.array([_end(met, at, need, run, path, from_mm, along, depth, k) for k in (0, -1)]).T
@@ -178,8 +181,8 @@ def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
         np.concatenate([extra[:1], own, extra[1:]])
         for extra, own in ((limits, along), (depths, depth), (ends, line), (end_normals, normal))
     )
-    if along[-1] < along[0]:
-        goes_on = goes_on[::-1]
+    outward = (0, -1) if along[-1] >= along[0] else (-1, 0)
+    carried_on = partial(_both_ends, outward, *far, met.weight_mm[stations], root, edge, grids, move)
     order = np.argsort(along, kind="stable")
     order = order[np.append(True, np.diff(along[order]) > 1e-6)]
     along, depth, line, normal = along[order], depth[order], line[order], normal[order]
@@ -192,7 +195,7 @@ def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
         depth_mm=depth,
         lap_mm=float(-met.gap_mm[stations].min()),
         apart_mm=float(np.abs(met.step_mm[stations]).max()),
-        goes_on_mm=tuple(goes_on),
+        carried_on=carried_on,
     )
 
 
@@ -212,7 +215,12 @@ def _places_that_stay(met, stations, which, others):
     return out, ([others[k] for k in nearest], at)
 
 
-def _carried_on(paths, at, line, end, spacing_mm, root, edge, grids, move):
+def _both_ends(outward, paths, at, spacing_mm, *how):
+    """Return a line's next places past both of its ends, in the order of its lengths."""
+    return tuple(_carried_on(paths, at, end, spacing_mm[end], *how) for end in outward)
+
+
+def _carried_on(paths, at, end, spacing_mm, root, edge, grids, move):
     """Return a line's next places past one of its ends, along the edge that stays; outwards, (m, 3)."""
     inward = 1 if end == 0 else -2
     if len(at) < 2 or paths[end] is not paths[inward]:

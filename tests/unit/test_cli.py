@@ -228,12 +228,13 @@ def test_help_and_version_end_well(capsys):
 
 
 def test_notebook_opens_the_one_in_the_checkout(run, monkeypatch):
-    opened, searched = [], []
+    opened, searched, threads = [], [], []
 
     class Jupyter:
         def __init__(self, command, env):
             opened.append(command)
             searched.append((env or {}).get("JUPYTER_PATH", ""))
+            threads.append(env["OPENBLAS_NUM_THREADS"])
 
         def __enter__(self):
             return self
@@ -255,6 +256,9 @@ def test_notebook_opens_the_one_in_the_checkout(run, monkeypatch):
     assert run("app", "--", "--no-browser")[0] == DONE
     assert opened[-1][1:3] == ["-m", "voila"] and opened[-1][3] == opened[0][3]
     assert "--Voila.ip=127.0.0.1" in opened[-1] and "--Voila.auto_token=True" in opened[-1]
+    assert set(threads) == {
+        os.environ.get("OPENBLAS_NUM_THREADS", "1")
+    }  # one, but where another is asked for
     assert searched[0] == "" and (Path(searched[-1].split(os.pathsep)[0]) / "voila").is_dir()
 
 
