@@ -15,10 +15,11 @@ from collections.abc import Generator
 from dataclasses import replace
 
 from .built import Built
-from .cutback import REASON, CutBack, cut_back_steps, spoilt_steps
+from .cutback import REASON, CutBack, cut_back_steps
 from .fit import Facing, Meeting, meetings
 from .newedges import NewEdge, trimmings_from
 from .seams import Seam, seam_edges
+from .spoiltcuts import spoilt_steps
 from .stepwise import in_steps
 from .trimlines import lapping_seams, piece_to_trim, stretches_of, trim_line, trimmed_sides, trims_along
 from .trimmings import Trimming
@@ -47,8 +48,8 @@ def closing_of(built: Built) -> Generator[None, None, Built]:
         off += laps_off(built, seam, met)
         yield
     lapless = yield from built.trimming_steps(tuple(off), tuple(trims))
-    left_alone: frozenset[str] = frozenset()
-    while cuts := (yield from cut_back_steps(lapless, left_alone)):
+    left_alone, folded = frozenset[str](), frozenset[str]()
+    while cuts := (yield from cut_back_steps(lapless, left_alone, folded)):
         more, told = [], []
         for cut in cuts:
             more += trimmings_from(lapless, cut.new)
@@ -58,7 +59,10 @@ def closing_of(built: Built) -> Generator[None, None, Built]:
         worse = yield from spoilt_steps(lapless, done, cuts)
         if not worse:
             return done
-        left_alone |= worse
+        if built.plan.new_metal.cut_back_mm is None:
+            left_alone, folded = left_alone | (worse & folded), folded | worse
+        else:
+            left_alone |= worse
     return lapless
 
 

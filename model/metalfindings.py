@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .built import Built
 from .cornerholes import WELDED_UP, WELDED_UP_MM
-from .cutback import LEAST_WIDTH_MM
+from .cutdepths import LEAST_WIDTH_MM
 from .fillerruns import BEAD, CORNER
 from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
 from .fit import SPACING_MM

@@ -10,6 +10,7 @@ from model.fillerruns import CORNER, STEP_FROM_MM
 from model.fillers import closes_from_mm
 from model.fillertips import DRAWN_MM, MOUTH_MM
 from model.fit import SPACING_MM
+from model.metalblanks import can_be_formed
 from model.metalfindings import BREAK_LIMIT_DEG
 from model.plan import FORWARD, LAID_BACK, SPLIT, WAYS
 from model.planfile import read_plan
@@ -114,3 +115,16 @@ def test_every_corner_is_closed_but_beside_the_coupe_s_c_posts_when_it_is_split(
     )
     patches = [metal for metal in report.new_metal if metal.kind == CORNER_PATCH]
     assert len(patches) == (0 if way == SPLIT and not split_coupe else 2)  # the pickup's, split, are welds
+
+
+# Beside the split coupe's C-posts the side skin's hole turns a corner that no new metal reaches.
+TOO_TIGHT = {("coupe", SPLIT): {"filler C left, side skin", "filler C right, side skin"}}
+
+
+def test_new_metal_can_be_bent_as_it_lies_or_a_finding_says_that_it_cannot(case):
+    car, _, built, way = case
+    report = fit_report_of(built)
+    name = next(n for n in demo_car_names() if read_car(demo_car_path(n)).name == car.name)
+    tight = {metal.name for metal in report.new_metal if not can_be_formed(metal)}
+    assert tight == TOO_TIGHT.get((name, way), set())
+    assert tight == {f.where for f in report.findings if f.kind == "bends too tightly"}

@@ -8,19 +8,24 @@ import pytest
 import shapely
 from invented_cars import box_car, cell_area_mm2, grid_area_mm2, mirrored_car, tan, wedge_car
 
-from model import cutback
+from model import spoiltcuts
 from model.built import build
 from model.carfile import demo_car_names, demo_car_path, demo_closed_path, demo_closed_way_path, read_car
 from model.closing import closed
-from model.cutback import CLIMB, GIVES_WAY_MM, LEAST_WIDTH_MM, REASON
+from model.cutback import REASON
+from model.cutdepths import CLIMB, FOLD, LEAST_WIDTH_MM, NO_TAIL, STEEPEST, TAPER, tail_of
+from model.edges import Edge, Edges
 from model.evaluate import build_checked
-from model.fillers import fillers_of
+from model.fillerruns import BEAD, STEP_FROM_MM, Run
+from model.fillers import fillers_of, least_radius_mm
+from model.fillertips import tip_width_mm
 from model.interference import interference_of
 from model.layout import METAL, WASTE
 from model.plan import NewMetal, Plan, RoofMove, WindowMove
 from model.planfile import read_plan
 from model.seams import seam_reports, seams_of
 from model.sheets import waste_area_mm2
+from model.spoiltcuts import GIVES_WAY_MM
 from model.trimlines import trims_of
 from model.trimmings import is_cut_off, part_cut_off
 
@@ -172,9 +177,9 @@ def test_a_mirrored_car_is_cut_alike():
 
 
 @lru_cache
-def lowered(cut_back_mm, front_mm=60.0, closes_from_mm=None):
+def lowered(cut_back_mm, front_mm=60.0, closes_from_mm=None, forward_mm=6.0):
     """The box car lowered plumb, its roof 6 mm forward: nothing meets out of plane but front and back."""
-    roof = RoofMove(front_drop_mm=front_mm, rear_drop_mm=front_mm, fore_aft=6.0)
+    roof = RoofMove(front_drop_mm=front_mm, rear_drop_mm=front_mm, fore_aft=forward_mm)
     metal = NewMetal(cut_back_mm=cut_back_mm, closes_from_mm=closes_from_mm)
     return build(box_car(), Plan(roof=roof, kerf_mm=KERF, root_gap_mm=ROOT, new_metal=metal))
 
@@ -195,6 +200,41 @@ def test_what_is_cut_back_by_hand():
             across = np.abs(start - end)[[0, -1]]
             assert across[:, 2] == pytest.approx([18, 18], abs=1e-5)  # plumb
             assert across[:, 0] == pytest.approx([6, 6], abs=1e-5)  # the step
+
+
+def test_panels_too_far_out_of_line_are_cut_back_for_a_fold_only():
+    """300 mm out of line: no strip climbs that, but one W_f wide is bent down: d₁ + d₂ = W_f + 2r − r."""
+    built = lowered(None, forward_mm=300.0)
+    trimmed = closed(built)
+    fronts = [t for t in trimmed.trims if "front skin" in t.seam]
+    width = FOLD * tip_width_mm(built.shape.car.gauge_mm)
+    depths = [s.depth_mm for t in fronts for s in t.stations]
+    assert depths and depths == pytest.approx([(width + ROOT) / 2] * len(depths), abs=1e-6)
+    fillers = [f for f in fillers_of(trimmed) if "front skin" in f.name]
+    assert fillers and all(least_radius_mm(f.grid) >= f.thickness_mm for f in fillers)
+    uncut = [f for f in fillers_of(closed(lowered(0.0, forward_mm=12.0))) if "front skin" in f.name]
+    assert uncut and all(least_radius_mm(f.grid) < f.thickness_mm for f in uncut)
+
+
+def test_beyond_a_run_that_ends_for_its_step_the_cut_runs_out():
+    """Gap r, step 1 in 100: W = 1.5 · 3.175 at the end, so W + 2r − r comes off, and thrice that beyond."""
+    x = np.linspace(0, 1000.0, 101)
+    up = np.broadcast_to([0.0, 0.0, 1.0], (101, 3))
+    first = Edge(np.stack([x, 0 * x, 0 * x], axis=1), up)
+    second = Edge(np.stack([x, 0 * x - ROOT, 0.01 * x], axis=1)[::-1], up)
+    built = lowered(None)
+    seam = seams_of(built)[0]
+    start = 100 * STEP_FROM_MM
+    ends = (BEAD, "corner")
+    run = Run(seam, Edges([first, second]), 0, 1, (start, 1000.0), (1000.0 - start, 0.0), ends, ROOT, 10.0)
+    depth = STEEPEST * STEP_FROM_MM + ROOT
+    tail = tail_of(built, run, 0)
+    assert (tail.depth_mm, tail.reach_mm) == pytest.approx((depth, TAPER * depth), abs=0.01)
+    assert tail_of(built, run, 1) == NO_TAIL  # no bead
+    flush = replace(run, first_mm=(start / 2, 1000.0), second_mm=(1000.0 - start / 2, 0.0))
+    assert tail_of(built, flush, 0) == NO_TAIL  # there for its gap: the depth tapers within the run
+    short = replace(run, laid=Edges([first, second]), first_mm=(start, 1000.0), second_mm=(996.0, 0.0))
+    assert tail_of(built, short, 0) == NO_TAIL  # 4 mm beyond it are no room for a cut to run out
 
 
 def test_a_given_depth_and_none():
@@ -231,7 +271,7 @@ def test_on_a_measured_car_everything_still_adds_up(name):
 def nearest_mm(built):
     """Return how near the new metal of every seam beside the C-posts comes to any old sheet."""
     names = {f.seam.name for f in fillers_of(built) if f.seam.name.startswith("C ")}
-    return {name: cutback._nearest_mm(built, name) for name in names}
+    return {name: spoiltcuts._nearest_mm(built, name) for name in names}
 
 
 def test_a_cut_that_brings_new_metal_too_near_to_old_sheet_is_not_made(monkeypatch):
@@ -247,6 +287,6 @@ def test_a_cut_that_brings_new_metal_too_near_to_old_sheet_is_not_made(monkeypat
         yield
         return set()
 
-    monkeypatch.setattr(cutback, "_crowded", none_is_crowded)
+    monkeypatch.setattr(spoiltcuts, "_crowded", none_is_crowded)
     anew = replace(built)  # nothing of it is remembered
     assert min(nearest_mm(closed(anew)).values()) < least / 2
