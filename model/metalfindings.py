@@ -28,7 +28,9 @@ def metal_findings(
     if built.plan.new_metal is None:
         return ()
     unit = built.shape.car.unit
-    found = [finding for seam in seams for finding in (*_unfaced(seam, unit), *_welded_up(seam, unit))]
+    found = []
+    for seam in seams:
+        found += [*_unfaced(seam, new_metal, unit), *_welded_up(seam, unit)]
     for metal in new_metal:
         if metal.walls:
             continue  # a piece in a post: its line is hidden and its walls are flat
@@ -109,17 +111,24 @@ def _closed_miss(closed, unit):
     ]
 
 
-def _unfaced(seam: SeamReport, unit):
+def _unfaced(seam: SeamReport, new_metal, unit):
     """Flag a stretch of a seam that no edge faces, where a filler could not be laid from corner to corner."""
     open_mm = seam.edge_mm - seam.facing_mm
     if seam.kind in (POST, FILLER_SEAM, WELDED_UP) or seam.gap_mm is None or open_mm <= SPACING_MM:
         return []  # a seam that nothing faces at all is told with the seams
+    beside = [m for m in new_metal if m.pieces == seam.pieces and CORNER in m.ends]
+    remedy = "fit a piece there on the car"
+    if beside:
+        ends = " and ".join(f"{m.name} ({shown(m.open_corner_mm, unit)} wide)" for m in beside)
+        remedy = (
+            f"one of the two pieces ends at its corner there. With {ends} the edge bounds a hole: "
+            "fit a patch to it on the car, a root gap from all its sides"
+        )
     return [
         Finding(
             kind="open gap",
             where=seam.name,
-            message=f"Nothing faces {shown(open_mm, unit)} of this edge, and no new metal reaches it: "
-            "fit a piece there on the car.",
+            message=f"Nothing faces {shown(open_mm, unit)} of this edge, no new metal reaches it: {remedy}.",
             measured=open_mm,
             limit=SPACING_MM,
             unit="mm",

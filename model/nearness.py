@@ -4,7 +4,10 @@ The distance from a point p to a piece is the least over its grids of
 
 * |p − S(foot)|, if the nearest place of the grid's surface lies on the piece,
 * the distance to the piece's outline there, laid out in chords between the
-  places of its cells' outlines (0.01 mm off the curve; see :mod:`model.layout`).
+  places of its cells' outlines.
+
+Against the kernel's distance it was off by up to 0.05 mm on the closed plans of
+the coupe, and by 0.22 mm at one place beside a corner.
 
 A grid on which the piece's outline comes nowhere within :data:`REACH_MM` of the
 places' own box is left out: new metal lies between outlines.

@@ -128,3 +128,6 @@ def test_new_metal_can_be_bent_as_it_lies_or_a_finding_says_that_it_cannot(case)
     tight = {metal.name for metal in report.new_metal if not can_be_formed(metal)}
     assert tight == TOO_TIGHT.get((name, way), set())
     assert tight == {f.where for f in report.findings if f.kind == "bends too tightly"}
+    for finding in report.findings:
+        if finding.kind == "open gap":  # the same hole: what bounds it is named
+            assert "the edge bounds a hole" in finding.message and "filler C" in finding.message
