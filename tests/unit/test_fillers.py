@@ -16,6 +16,7 @@ from model.carfile import (
     demo_split_path,
     read_car,
 )
+from model.cornerholes import KIND as CORNER_PATCH
 from model.edges import Edge, Edges, joined, stretch
 from model.evaluate import build_checked, fit_report_of
 from model.fillerruns import BEAD, CORNER, OPENING, STEP_FROM_MM, Run, SeamLines, _runs_along
@@ -229,10 +230,13 @@ def test_nothing_wider_than_a_weld_closes_is_left_open(name):
     limit, gap = closes_from_mm(built), built.plan.root_gap_mm
     was_open = [s for s in seam_reports(built) if s.kind != "post" and stands_open(s, limit)]
     told = {finding.where for finding in fit_report_of(built).findings if finding.kind in ("gap", "step")}
-    closed = {f.seam.name for f in fillers}
+    patches = {f.name for f in fillers if f.seam.kind == CORNER_PATCH}  # each with a test of its own
+    closed = {f.seam.name for f in fillers if f.name not in patches}
     assert closed <= {s.name for s in was_open} <= closed | told  # too narrow for sheet: welded up, and told
     for seam in closed_seam_reports(built, fillers):
-        if seam.kind == FILLER_SEAM:
+        if patches & set(seam.pieces):
+            assert seam.gap_mm is None or 0 < seam.gap_mm.min <= seam.gap_mm.max < limit
+        elif seam.kind == FILLER_SEAM:
             is_shared = all(piece.startswith("filler") for piece in seam.pieces)
             assert seam.facing_mm == pytest.approx(seam.edge_mm)
             assert abs(seam.step_mm.min) < 1e-3 and abs(seam.step_mm.max) < 1e-3
@@ -268,12 +272,18 @@ def test_edges_of_fillers_and_what_is_left_make_up_the_open_seams(name):
 @pytest.mark.parametrize("name", ["coupe", "pickup"])
 def test_fillers_are_tangent_to_their_neighbours_and_lie_the_right_way_out(name):
     report = fit_report_of(demo_built(name))
+    told = {(finding.kind, finding.where) for finding in report.findings}
     for metal in report.new_metal:
         for edge in () if metal.walls else metal.edges:
-            assert edge.tangent_break_deg < BREAK_LIMIT_DEG / 5
+            is_told = (
+                metal.kind == CORNER_PATCH and ("tangent break", f"{metal.name} to {edge.piece}") in told
+            )
+            assert edge.tangent_break_deg < BREAK_LIMIT_DEG / 5 or is_told
             assert edge.off_root_gap_mm < 0.2
     for filler in demo_fillers(name):
         run = filler.run
+        if filler.seam.kind == CORNER_PATCH:
+            continue
         for which, edge, span in (("v0", run.first, run.first_mm), ("v1", run.second, run.second_mm)):
             border = filler.border(which)
             own = run.laid.at(np.full(9, edge), np.linspace(*span, 9))[2]
@@ -284,7 +294,7 @@ def test_fillers_are_tangent_to_their_neighbours_and_lie_the_right_way_out(name)
 @pytest.mark.parametrize("name", ["coupe", "pickup"])
 def test_fillers_that_come_to_the_same_corners_share_one_border(name):
     fillers = demo_fillers(name)
-    found = shared_borders(fillers)
+    found = [each for each in shared_borders(fillers) if each[2].seam.kind != CORNER_PATCH]
     assert len(found) == 4
     for filler, border, other, other_border in found:
         a, b = filler.border(border).point_mm, other.border(other_border).point_mm
@@ -304,6 +314,8 @@ def test_totals_are_those_of_the_closed_roof():
             more += sum(beads) - next(s.length_mm for s in opened if s.name == f"{' '.join(key)}, post")
         for filler in fillers:  # the second piece's edge on top of the first's, and every shared border
             more += Edges([filler.border("v1")]).length_mm[0]
+            if filler.seam.kind == CORNER_PATCH:  # the end that it lies at was no seam before
+                more += Edges([filler.border("v0")]).length_mm[0]
         for filler, border, *_ in shared_borders(fillers):
             more += Edges([filler.border(border)]).length_mm[0]
         assert report.totals.weld_mm - open_mm == pytest.approx(more, rel=0.01)
