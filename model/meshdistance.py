@@ -96,7 +96,7 @@ def clearance_mm(a: Boundary, b: Boundary, within_mm: float) -> float:
 
     Below zero where triangles do not prove it.
     """
-    first, second = _near_pairs(a, b, within_mm)
+    first, second = near_pairs(a, b, within_mm)
     least = within_mm
     for start in range(0, len(first), _AT_ONCE):
         i, j = first[start : start + _AT_ONCE], second[start : start + _AT_ONCE]
@@ -186,7 +186,7 @@ def winding_numbers(corners_mm, points_mm) -> np.ndarray:
     return out
 
 
-def _near_pairs(a: Boundary, b: Boundary, within_mm: float):
+def near_pairs(a: Boundary, b: Boundary, within_mm: float):
     """Return which patch of the one and which of the other have boxes no further apart, along any axis."""
     low = np.maximum(a.box_mm[0], b.box_mm[0]) - within_mm
     high = np.minimum(a.box_mm[1], b.box_mm[1]) + within_mm
