@@ -34,7 +34,9 @@ pytestmark = [pytest.mark.benchmark, pytest.mark.browser]
 PRESSES = 15
 HELD_S, REPEATS_PER_S = 10.0, 30.0  # a keyboard's own: common practice, no source
 STEP_MM = 25.4 / 16  # of a slider, for one press
-LONGER = 3.0  # times a press: what may be left to do when a held key is let go
+LONGER = (
+    3.0  # times the slowest press: what may be left when a held key is let go, and from picture to picture
+)
 WATCH = """() => {  // note when WebGL first draws what was not there before, and all such pictures
   window.pictures = [];
   let isNew = false;
@@ -201,7 +203,8 @@ def test_a_key_that_is_held_leaves_nothing_queued(page, browser_table):
         f"  lag to picture in the first and the last second: {_near(lags_drawn, moving, 0):.0f} and "
         f"{_near(lags_drawn, moving, -1):.0f} ms",
     ]
-    assert len(moving) > HELD_S and left_ms < LONGER * max(by_press[1])
+    slowest_ms = max(by_press[1])
+    assert left_ms < LONGER * slowest_ms and len(moving) > 1000 * HELD_S / (LONGER * slowest_ms)
 
 
 def _near(lags, answers, end):
