@@ -149,8 +149,12 @@ def filling(built: Built) -> Generator[None, None, tuple[Filler, ...]]:
             yield
     gauge_mm = built.plan.new_metal.gauge_mm or built.shape.car.gauge_mm
     root_gap_mm = built.plan.root_gap_mm
-    crossed = with_crossings(fillers_from_runs(runs, root_gap_mm, gauge_mm), root_gap_mm)
+    made = fillers_from_runs(runs, root_gap_mm, gauge_mm)
+    yield
+    crossed = with_crossings(made, root_gap_mm)
+    yield
     out = list(with_corner_patches(crossed, root_gap_mm, limit_mm))
+    yield
     for weld in end_welds(built, out, limit_mm):
         out[weld.filler] = _with_end(out[weld.filler], weld.end, weld.to)
     return tuple(out)

@@ -55,8 +55,11 @@ def _crowded(before: Built, after: Built, names: set[str]) -> Generator[None, No
     for name in names:
         yield
         apart = _nearest_mm(after, name)
-        if apart < least and apart < _nearest_mm(before, name) - _NEARER_MM:
-            out.add(name)
+        yield
+        if apart < least:
+            yield from filling(before).steps()
+            if apart < _nearest_mm(before, name) - _NEARER_MM:
+                out.add(name)
     return out
 
 
