@@ -92,6 +92,7 @@ def _review(options):
 def _blanks(options):
     from .evaluate import fit_report_of
     from .output.blankfiles import without_blank, write_blanks
+    from .output.metaltext import NO_BLANK
     from .progress import end_progress, say_progress
 
     built = _built(options)
@@ -99,8 +100,8 @@ def _blanks(options):
     files = write_blanks(built, report, options.output, say_progress)
     end_progress()
     print(f"wrote {len(files)} files into {options.output}: {', '.join(sorted({f.stem for f in files}))}")
-    for name in without_blank(report):
-        print(f"no blank: {name} bends tighter than its sheet is thick")
+    for name in without_blank(built, report):
+        print(f"no blank: {name}. {NO_BLANK}")
 
 
 def _built(options):

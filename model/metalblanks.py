@@ -2,7 +2,10 @@
 
 A surface that bends tighter than the sheet is thick cannot be made of that
 sheet (least inside radius of a bend in mild sheet about its thickness: common
-practice, no source); it has no blank, and a finding says so.
+practice, no source); it has no blank, and a finding says so.  Neither has a
+surface whose folds lie so close that it cannot be laid flat surely: where half
+as many spans would change a side or diagonal by more than
+:data:`LARGEST_DOUBT_MM`, or where points and normals contradict each other.
 
 Blanks take a quarter to one second each, so a slider does not wait for them.
 """
@@ -16,34 +19,34 @@ import numpy as np
 
 from .blanks import Blank, blank_work
 from .built import Built
+from .errors import MeasureError
 from .fillers import Filler, fillers_of
 from .report import NewMetalReport, Report
 from .sheetpatch import Sheet
 from .stepwise import in_steps
 from .trapeziums import trapezium_of
 
+LARGEST_DOUBT_MM = 0.8  # assumed: of a blank's sides and diagonals, the demo plans' root gap
 SAMPLES = 41  # of the sheet each way; its least radius is then read to a tenth
 
 
-def filler_blank(filler: Filler, trim_mm: float) -> Blank:
-    """Return the blank of one filler; :func:`blanking` says when there is none."""
+def filler_blank(filler: Filler, trim_mm: float) -> Blank | None:
+    """Return the blank of one filler, or None where it cannot be laid flat surely."""
     return blanking(filler, trim_mm).result()
 
 
 @in_steps(maxsize=64)
-def blanking(filler: Filler, trim_mm: float) -> Generator[None, None, Blank]:
-    """Return the blank of one filler, in steps.
-
-    Raises
-    ------
-    MeasureError
-        If it bends so tightly that points and normals of the sheet contradict each other.
-    """
+def blanking(filler: Filler, trim_mm: float) -> Generator[None, None, Blank | None]:
+    """Return the blank of one filler in steps, or None where it cannot be laid flat surely."""
     at = np.linspace(0.0, 1.0, SAMPLES)
     uv = np.stack(np.meshgrid(at, at, indexing="ij"), axis=-1)
     point, _, _, normal = filler.grid.frame(uv.reshape(-1, 2))
     sheet = Sheet(points_mm=point.reshape(*uv.shape[:2], 3), normals=normal.reshape(*uv.shape[:2], 3))
-    return (yield from blank_work(sheet, trim_mm=trim_mm, gauge_mm=filler.thickness_mm))
+    try:
+        blank = yield from blank_work(sheet, trim_mm=trim_mm, gauge_mm=filler.thickness_mm)
+    except MeasureError:  # points and normals contradict: a fold between two lines of samples
+        return None
+    return blank if blank.doubt_mm <= LARGEST_DOUBT_MM else None
 
 
 def with_blanks(report: Report, built: Built) -> Report:
@@ -81,6 +84,8 @@ def can_be_formed(metal: NewMetalReport) -> bool:
 
 def _with_blank(metal: NewMetalReport, filler: Filler, trim_mm: float) -> NewMetalReport:
     blank = filler_blank(filler, trim_mm)
+    if blank is None:
+        return metal
     return replace(
         metal,
         blank_mm=(blank.length_mm, blank.width_mm),

@@ -42,6 +42,8 @@ def blank_drawings(
         on_progress(done / len(fillers), "of the blanks laid flat")
         if can_be_formed(metals[filler.name]):
             blank = filler_blank(filler, built.plan.new_metal.trim_mm)
+            if blank is None:
+                continue
             pieces = filler.seam.pieces
             drawings[stem_of(filler.name)] = blank_svg(
                 blank, name=filler.name, unit=report.car["unit"], side_names=("", "", *pieces)
@@ -52,9 +54,14 @@ def blank_drawings(
     return drawings
 
 
-def without_blank(report: Report) -> tuple[str, ...]:
-    """Return the names of the pieces that bend tighter than their sheet is thick, and so have no blank."""
-    return tuple(metal.name for metal in report.new_metal if not can_be_formed(metal))
+def without_blank(built: Built, report: Report) -> tuple[str, ...]:
+    """Return the names of the pieces that bend too tightly for a blank, or cannot be laid flat surely."""
+    metals, trim_mm = {metal.name: metal for metal in report.new_metal}, built.plan.new_metal.trim_mm
+    return tuple(
+        filler.name
+        for filler in fillers_of(built)
+        if not can_be_formed(metals[filler.name]) or filler_blank(filler, trim_mm) is None
+    )
 
 
 def stem_of(name: str) -> str:

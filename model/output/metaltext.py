@@ -14,6 +14,10 @@ TRAPEZIUM_WORDS = (
     "Net, from outside: first piece's side at the bottom, start at the right. The trim goes on all round; of "
     "all others the drawn blank is the word."
 )
+NO_BLANK = (
+    "It bends tighter than its sheet is thick, or its folds lie too close to be laid flat surely: take a "
+    "paper pattern from the tacked roof."
+)
 FIT_HEADS = ("filler", "closes a gap of", "and a step of", "breaks the line by")
 
 
@@ -25,6 +29,8 @@ def metal_lines(report: Report, unit: str) -> list[str]:
     fillers = [metal for metal in report.new_metal if not metal.walls]
     if fillers:
         lines += ["", *table_lines(BLANK_HEADS, [blank_cells(metal, unit) for metal in fillers])]
+        if any(metal.blank_mm is None for metal in fillers) and any(metal.blank_mm for metal in fillers):
+            lines += ["", *wrapped(f"— no blank. {NO_BLANK}")]
         lines += trapezium_lines(fillers, unit)
         lines += ["", *table_lines(FIT_HEADS, [fit_cells(metal, unit) for metal in fillers]), ""]
     for metal in fillers:

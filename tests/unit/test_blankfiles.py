@@ -7,11 +7,12 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+import model.metalblanks
 from model import cli
 from model.carfile import demo_car_path, demo_closed_path, read_car
 from model.evaluate import build_checked, fit_report_of
 from model.fillers import fillers_of
-from model.metalblanks import filler_blank
+from model.metalblanks import can_be_formed, filler_blank
 from model.output.blankfiles import blank_drawings, stem_of, without_blank
 from model.planfile import read_plan
 
@@ -33,7 +34,7 @@ def drawn(name):
 @pytest.mark.parametrize("name", CARS)
 def test_every_piece_has_a_drawing_or_is_told_to_have_none(name):
     report = fit_report_of(built_of(name))
-    told = {stem_of(each) for each in without_blank(report)}
+    told = {stem_of(each) for each in without_blank(built_of(name), report)}
     assert set(drawn(name)) | told == {stem_of(metal.name) for metal in report.new_metal}
     assert not set(drawn(name)) & told and len(drawn(name)) >= 2
     for svg in drawn(name).values():
@@ -73,6 +74,18 @@ def test_the_demo_fillers_lie_flat_and_still(name):
             assert blank.is_settled and blank.doubt_mm < 0.5, filler.name
 
 
+def test_a_blank_in_doubt_is_none(monkeypatch):
+    """The coupe's filler at the roof has folds too close to one another: told, not drawn."""
+    built = built_of("coupe")
+    tight = {m.name for m in fit_report_of(built).new_metal if not can_be_formed(m)}
+    assert set(without_blank(built, fit_report_of(built))) - tight == {"filler window panel to roof"}
+    flat = next(f for f in fillers_of(built) if f.name == "filler C left, roof skin")
+    doubt = filler_blank(flat, 12.7).doubt_mm
+    assert doubt > 0.0
+    monkeypatch.setattr(model.metalblanks, "LARGEST_DOUBT_MM", doubt / 2)
+    assert filler_blank(flat, 12.8) is None  # another trim, for the blank is remembered
+
+
 def test_the_command(tmp_path, capsys):
     folder = tmp_path / "blanks"
     assert cli.main(["blanks", "pickup", "pickup-closed", "-o", str(folder)]) == cli.DONE
@@ -80,7 +93,7 @@ def test_the_command(tmp_path, capsys):
     files = sorted(path.name for path in folder.iterdir())
     assert sorted(f"{stem}.{ending}" for stem in drawn("pickup") for ending in ("svg", "png")) == files
     assert re.search(rf"wrote {len(files)} files into ", said)
-    for each in without_blank(fit_report_of(built_of("pickup"))):
+    for each in without_blank(built_of("pickup"), fit_report_of(built_of("pickup"))):
         assert f"no blank: {each}" in said
 
 
