@@ -274,7 +274,7 @@ def test_no_plan_is_identity(car):
     assert {c.part for c in built.layout.cells if c.role == METAL} == {BODY}
     assert not [c for c in built.layout.cells if c.role not in (METAL, PANE)]
     assert list(built.moves) == [BODY] and built.moves[BODY].is_identity
-    assert seams_of(built) == [] and built.ends == {} and built.shifts == ()
+    assert seams_of(built) == () and built.ends == {} and built.shifts == ()
 
 
 @pytest.mark.parametrize(("kerf", "gap"), [(1.6, 0.8), (0.6, 1.4)])
