@@ -13,7 +13,7 @@ from .fit import Facing
 from .hingepieces import KIND, HingePiece, hinge_pieces
 from .layout import BODY
 from .moves import IDENTITY
-from .postpieceseams import box_edges, box_report, piece_rims
+from .postpieceseams import bead_facings, box_edges, box_report, piece_rims
 from .report import NewMetalReport, SeamReport
 from .seams import HINGE, Seam, moved_rims
 
@@ -35,9 +35,11 @@ def hinge_piece_facings(built: Built) -> list[tuple[Seam, list[Facing]]]:
     out = []
     for key, piece in hinge_pieces(built).items():
         carriers = (BODY, piece.name), (piece.name, built.lower_piece(key))
-        for name, pieces, faces in zip(hinge_bead_names(piece), carriers, hinge_rims_of(piece), strict=True):
-            seam = Seam(name, HINGE, key[1], pieces, (), (), (), None)
-            out.append((seam, [Facing((a,), (b,)) for a, b in zip(*faces, strict=True)]))
+        seams = [
+            Seam(name, HINGE, key[1], pieces, (), (), (), None)
+            for name, pieces in zip(hinge_bead_names(piece), carriers, strict=True)
+        ]
+        out += bead_facings(seams, hinge_rims_of(piece))
     return out
 
 

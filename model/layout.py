@@ -209,19 +209,9 @@ def _along(border):
     return 1 if border[0] == "u" else 0
 
 
-def layout_of(
-    shape: CarShape,
-    lower: Cut | None,
-    upper: Cut | None,
-    flange_mm: float | None,
-    kerf_mm: float,
-    shifts,
-    leans=(),
-    split: SplitLines = WHOLE,
-    trimmings: tuple[Trimming, ...] = (),
-) -> Layout:
+def layout_of(*given, **named) -> Layout:
     """Return the cells and chains of a plan; parameters as of :func:`layout_steps`."""
-    return at_once(layout_steps(shape, lower, upper, flange_mm, kerf_mm, shifts, leans, split, trimmings))
+    return at_once(layout_steps(*given, **named))
 
 
 def layout_steps(

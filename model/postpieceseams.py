@@ -41,13 +41,21 @@ def post_piece_facings(built: Built) -> list[tuple[Seam, list[Facing]]]:
     """Return the two seams of every post piece, and which edge faces which."""
     out = []
     for key, closed in closed_posts(built).items():
-        lower, upper = rims_of(closed)
-        names = seam_names(closed)
         carriers = (built.lower_piece(key), closed.name), (closed.name, built.upper_piece(key))
-        for name, pieces, faces in zip(names, carriers, (lower, upper), strict=True):
-            seam = Seam(name, POST, key[1], pieces, (), (), (), key)
-            out.append((seam, [Facing((a,), (b,)) for a, b in zip(*faces, strict=True)]))
+        seams = [
+            Seam(name, POST, key[1], pieces, (), (), (), key)
+            for name, pieces in zip(seam_names(closed), carriers, strict=True)
+        ]
+        out += bead_facings(seams, rims_of(closed))
     return out
+
+
+def bead_facings(seams, rims) -> list[tuple[Seam, list[Facing]]]:
+    """Return each bead's seam with its faces: the first piece's rim against the second's, face by face."""
+    return [
+        (seam, [Facing((a,), (b,)) for a, b in zip(*faces, strict=True)])
+        for seam, faces in zip(seams, rims, strict=True)
+    ]
 
 
 def rims_of(closed: ClosedPost):

@@ -32,6 +32,11 @@ def run_between(name, pieces, first, second, first_mm, second_mm, ends):
     return Run(seam, laid, 0, 1, first_mm, second_mm, ends, gap_mm, 0.0)
 
 
+def strip_below(low, left):
+    """Return the run between "low" and the first FAR of "left"."""
+    return run_between("below", ("low", "left"), low, left, (0.0, FAR), (FAR, 0.0), (CORNER, OPENING))
+
+
 def three_strips(turn=0.0):
     """Return fillers around a hole 0 < x < WIDE, 0 < y < HIGH, whose left side is the edge of one piece.
 
@@ -52,15 +57,7 @@ def three_strips(turn=0.0):
         (FAR, 0.0),
         (CORNER, OPENING),
     )
-    below = run_between(
-        "below",
-        ("low", "left"),
-        line(at(WIDE, 0), at(WIDE, -FAR)),
-        left,
-        (0.0, FAR),
-        (FAR, 0.0),
-        (CORNER, OPENING),
-    )
+    below = strip_below(line(at(WIDE, 0), at(WIDE, -FAR)), left)
     above = run_between(
         "above",
         ("high", "left"),
@@ -110,15 +107,7 @@ def test_where_a_bead_closes_one_side_the_sheet_ends_where_the_hole_is_narrow_an
         (FAR, 0.0),
         (CORNER, OPENING),
     )
-    below = run_between(
-        "below",
-        ("low", "left"),
-        line((WIDE, 0), (WIDE, -FAR)),
-        left,
-        (0.0, FAR),
-        (FAR, 0.0),
-        (CORNER, OPENING),
-    )
+    below = strip_below(line((WIDE, 0), (WIDE, -FAR)), left)
     *strips, patch = with_corner_patches(fillers_from_runs([base, below], ROOT_MM, 1.0), ROOT_MM, CLOSES_MM)
     assert sorted(patch.ends) == sorted(["filler below", WELDED_UP])
     tip = patch.ends.index(WELDED_UP)
