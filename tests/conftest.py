@@ -22,6 +22,7 @@ LONGEST = (
     "exact/test_new_metal_exact.py",
     "blind/test_blind.py",
     "validation/test_blank_second_method.py",
+    "validation/test_tape_error.py",
     "validation/test_tacked_coverage.py",
     "properties/test_limits.py",
     "unit/test_uncertainty.py",
