@@ -22,6 +22,7 @@ from ..units import shop_inches, shown
 from .strainmarks import CLASSES, class_of, colour_of, labels_of, legend, percent, worked_strains
 
 WIDTH_PX, MARGIN_PX, ROW_PX = 1000, 70, 20
+LINE_PX = 24.0  # of a side's name, with room above and below
 TALLEST_PX = 620
 MARK_PX = 32  # from one mark of stretch or shrink to the next
 ROUGH = 0.5  # assumed: strains that change by more than this share of the greatest are told to be rough
@@ -230,7 +231,8 @@ def _labels(page, blank):
 
 
 def _side_names(page, blank, names):
-    """Return each side's name by its middle, a line's height inside it."""
+    """Return each side's name by its middle: in the trim where it is level and words fit, else inside."""
+    cut = shapely.LinearRing(page.at(point) for point in blank.trim_outline_mm)
     inner = page.at(shapely.Polygon(blank.outline_mm).centroid.coords[0])
     out = []
     for side, name in zip(blank.sides_mm, names, strict=True):
@@ -238,7 +240,11 @@ def _side_names(page, blank, names):
             x, y = page.at(
                 shapely.line_interpolate_point(shapely.LineString(side), 0.5, normalized=True).coords[0]
             )
-            x, y = x + np.clip(inner[0] - x, -60, 60), y + np.clip(inner[1] - y, -16, 16)
+            across, up = np.abs(np.subtract(side[-1], side[0]))
+            if across > 2 * up and cut.distance(shapely.Point(x, y)) > LINE_PX:
+                y -= np.copysign(LINE_PX / 2, inner[1] - y)
+            else:
+                x, y = x + np.clip(inner[0] - x, -60, 60), y + np.clip(inner[1] - y, -16, 16)
             out.append(page.text(x, y + 4, name, size=13, anchor="middle", colour=DIMENSION_INK, halo=True))
     return out
 
