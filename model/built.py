@@ -10,7 +10,8 @@ import numpy as np
 
 from .cuts import Cut, lower_cut, upper_cut
 from .errors import PlanError
-from .layout import BODY, WINDOW, Layout, Shift, layout_of, layout_steps
+from .layingout import layout_of, layout_steps
+from .layout import BODY, WINDOW, Layout, Shift
 from .leans import Lean, hinge_of, hinge_point_mm, lean_of
 from .measured import Car
 from .moves import IDENTITY, RigidMove, translation

@@ -25,7 +25,8 @@ from .fillersheets import filler_mesh
 from .finermesh import finer_mesh
 from .hingepieces import hinge_pieces, stubs_of
 from .hinges import Flat
-from .layout import BODY, METAL, PANE, WASTE, Cell, Layout, layout_of
+from .layingout import layout_of
+from .layout import BODY, METAL, PANE, WASTE, Cell, Layout
 from .leans import pane_piece
 from .moves import IDENTITY, RigidMove
 from .newpanes import new_panes, pane_mesh

@@ -17,7 +17,7 @@ from .numeric import cross, dot, unit
 
 SAME_PLACE_MM = 0.02  # ends of edges nearer than this are one
 ONE_LINE_DEG = 20.0  # between chords at a joint; a smooth corner's chords turn by less, a crease by more
-HARD_BY = 0.1  # of the chord beside it; see layout.SHORT_END
+HARD_BY = 0.1  # of the chord beside it; see layingout.SHORT_END
 
 
 @dataclass(frozen=True, eq=False)

@@ -30,7 +30,7 @@ import shapely
 from .built import Built, rail_shift
 from .cuts import Station
 from .errors import PlanError
-from .layout import rail_line
+from .layingout import rail_line
 from .leanreport import lean_report
 from .leans import hinge_of, hinge_point_mm
 from .moves import IDENTITY

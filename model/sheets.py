@@ -20,7 +20,8 @@ import shapely
 from scipy.spatial import cKDTree
 
 from .built import Built
-from .layout import BODY, METAL, WASTE, WINDOW, Cell, Shift, layout_of
+from .layingout import layout_of
+from .layout import BODY, METAL, WASTE, WINDOW, Cell, Shift
 from .moves import RigidMove
 from .numeric import cross, dot
 from .roofparts import is_roof

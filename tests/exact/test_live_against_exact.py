@@ -61,7 +61,7 @@ from model.plan import (
 from model.seams import POST, seams_of
 
 LIMITS = {"mm": 0.05, "deg": 0.01, "relative": 1e-4, "places": 0.0, "deg as read": np.inf}
-LIMITS["deg of edge"] = 0.03  # a first chord that is a crumb is not followed: layout.SHORT_END
+LIMITS["deg of edge"] = 0.03  # a first chord that is a crumb is not followed: layingout.SHORT_END
 PLANS, BY_DEFAULT = 100, 3  # of each car
 READABLE_MM = 1.0  # how far apart edges are where the angle to the line between them is compared
 CHORD_MM = 0.01  # the live tier's chords may stray this far, which turns a short line across a gap
