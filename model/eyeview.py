@@ -28,9 +28,10 @@ from .layout import METAL, PANE
 from .moves import IDENTITY
 from .occupant import driver_eye_mm
 from .piececolours import GLASS_COLOUR, colour_of
-from .report import PostSight, Report
+from .report import Report
 from .silhouette import DIMENSION_INK, INK, STOCK_INK, Drawing, boundary_loops, path_data, shaded
 from .view import post_bands_deg
+from .viewreport import PostSight
 
 PER_DEG = 14.0  # units of the paper
 WIDE_DEG, LOW_DEG, HIGH_DEG = 75.0, -30.0, 40.0  # assumed: both A-posts and the header of every car tried

@@ -15,7 +15,7 @@ from .measured import Car
 from .plan import Plan
 from .planfile import write_plan
 from .progress import FOR_A_PROGRAM, progress_in
-from .report import Uncertainty, uncertainty_from_json
+from .tapereport import Uncertainty, uncertainty_from_json
 
 PLAN = "{plan}"  # stands for the plan's file in the words of a command
 

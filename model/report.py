@@ -19,7 +19,9 @@ from .doorreport import PaneReport
 from .panelreport import PanelFit
 from .piecutreport import PieCutReport
 from .postpiecereport import HingePieceReport, PostPieceReport, PostWall
+from .tapereport import Uncertainty
 from .trimreport import TrimLine
+from .viewreport import View
 
 Point = tuple[float, float, float]
 
@@ -285,73 +287,6 @@ class WindowReport:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sight:
-    """What one eye sees straight ahead: angles from level to the edges of the windshield's opening.
-
-    In the plane y = that of the eye.  None where no pane lies ahead.  The hood
-    is not measured: down is to the edge of the opening only.
-    """
-
-    eye: str  # V1, V2 or own
-    eye_mm: Point
-    up_before_deg: float | None  # + above level
-    up_after_deg: float | None
-    down_before_deg: float | None  # + below level
-    down_after_deg: float | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class PostSight:
-    """How much a post and the sheet around it hide, seen from above.
-
-    None where the post was not measured at the height of the sight lines.
-    """
-
-    post: str
-    side: str
-    two_eye_before_deg: float | None  # hidden from both eyes; 0: they look past it
-    two_eye_after_deg: float | None
-    one_eye_before_deg: float | None  # hidden from the middle between the eyes
-    one_eye_after_deg: float | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class RearSight:
-    """What the inside mirror shows through the rear window, from the image of the eyes in it."""
-
-    mirror_before_mm: Point
-    mirror_after_mm: Point
-    is_mirror_measured: bool
-    up_before_deg: float  # to the upper edge of the window, + above level
-    up_after_deg: float
-    down_before_deg: float  # to the lower edge, + below level
-    down_after_deg: float
-    width_before_deg: float
-    width_after_deg: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class HeadReport:
-    """Room over the owner's head, plumb, to the inside of the skin; below zero the roof is in the head."""
-
-    stature_mm: float
-    crown_mm: Point
-    clearance_before_mm: float | None  # None where the roof does not reach over it
-    clearance_after_mm: float | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class View:
-    """The driver's view before and after.  Empty without a seat."""
-
-    sights: tuple[Sight, ...]
-    posts: tuple[PostSight, ...]  # those ahead of the eyes
-    rear: RearSight | None
-    head: HeadReport | None
-    to_measure: tuple[str, ...]  # what would tell more
-
-
-@dataclass(frozen=True, kw_only=True)
 class Totals:
     """Sums and headline numbers."""
 
@@ -400,58 +335,6 @@ class Finding:
     limit: float
     unit: str  # mm, deg, mm3 or 1
     source: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class PlusMinus:
-    """A number with its ± at 95 %, from the tape alone.  Unit mm or deg."""
-
-    where: str  # A right, all seams, windshield …
-    what: str  # take-out, miss across, gap max …
-    value: float
-    plus_minus: float
-    unit: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class TakeAgain:
-    """A measurement that, taken once more, would shrink the doubt about the cut.
-
-    Attributes
-    ----------
-    share : float
-        Its part of the summed squares of the doubts about all take-outs and misses.
-    of : PlusMinus
-        The number it bears on most.
-    plus_minus_then : float
-        That number's ± with one reading more.
-    """
-
-    place: str  # post A right, foot
-    what: str  # fore-and-aft, across, height …
-    share: float
-    of: PlusMinus
-    plus_minus_then: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Uncertainty:
-    """How sure the numbers are, and what to measure again first."""
-
-    numbers: tuple[PlusMinus, ...]
-    take_again: tuple[TakeAgain, ...]
-
-    def of(self, where: str, what: str) -> PlusMinus | None:
-        """Return one number with its ±."""
-        return next((n for n in self.numbers if (n.where, n.what) == (where, what)), None)
-
-
-def uncertainty_from_json(values: dict) -> Uncertainty:
-    """Return what ``plumbdrop tape --json`` printed, as a record."""
-    again = (TakeAgain(**{**found, "of": PlusMinus(**found["of"])}) for found in values["take_again"])
-    return Uncertainty(
-        numbers=tuple(PlusMinus(**number) for number in values["numbers"]), take_again=tuple(again)
-    )
 
 
 @dataclass(frozen=True, kw_only=True)

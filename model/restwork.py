@@ -10,7 +10,7 @@ from .errors import RoofError
 from .measured import Car
 from .plan import Plan
 from .processes import uncertainty_elsewhere
-from .report import Uncertainty
+from .tapereport import Uncertainty
 from .uncertainty import cut_working
 
 BETWEEN_STEPS_S = 0.02  # for a slider to be heard

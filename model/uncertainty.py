@@ -39,9 +39,10 @@ from .measured import Car
 from .plan import Plan
 from .posts import PostLine
 from .readings import Reading, readings_of, with_values
-from .report import PlusMinus, SeamReport, TakeAgain, Uncertainty
+from .report import SeamReport
 from .seams import seam_reports
 from .shape import shape_near
+from .tapereport import PlusMinus, TakeAgain, Uncertainty
 
 COVERAGE = 1.96  # standard deviations either side for 95 %
 CUT = ("take-out", "miss fore-and-aft", "miss across")  # what a post is cut by

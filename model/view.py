@@ -29,8 +29,8 @@ from .measured import Point
 from .occupant import AS_IT_STANDS, crown_mm, eye_points_mm, head_clearance_mm, own_eye_mm
 from .placing import PostKey, front_posts
 from .postsight import PostAhead, band_deg, hidden_deg, post_ahead, post_sections
-from .report import HeadReport, PostSight, RearSight, Sight, View
 from .shape import CarShape, GlassOpening
+from .viewreport import HeadReport, PostSight, RearSight, Sight, View
 
 MIRROR_BELOW_MM = MIRROR_BEHIND_MM = 75.0  # from the windshield's top; common practice, no source
 

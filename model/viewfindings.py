@@ -16,8 +16,9 @@ from .laws import (
     WIDTH_LEAST_DEG,
 )
 from .placing import front_posts
-from .report import Finding, View
+from .report import Finding
 from .units import shown
+from .viewreport import View
 
 HEAD_SOURCE = "geometry; crown of the head from stature, see model/occupant.py"
 

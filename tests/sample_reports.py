@@ -13,28 +13,24 @@ from model.postpiecereport import CutBackMark, HingeBackMark, HingePieceReport, 
 from model.report import (
     EdgeMark,
     Finding,
-    HeadReport,
     HingeMark,
     Interference,
     LeanReport,
     NewMetalEdge,
     NewMetalReport,
     PostReport,
-    PostSight,
     PostStretch,
-    RearSight,
     Remedy,
     RemedySeam,
     Report,
     SeamReport,
     SeamStation,
-    Sight,
     Spread,
     Totals,
-    View,
     WindowReport,
 )
 from model.trimreport import TrimLine, TrimStation
+from model.viewreport import HeadReport, PostSight, RearSight, Sight, View
 
 
 def sample_post(post="B", side="right", **changed):

@@ -6,7 +6,7 @@ from dataclasses import replace
 from html import escape
 from math import ceil
 
-from ..report import PlusMinus, Uncertainty
+from ..tapereport import PlusMinus, Uncertainty
 from ..units import shop_inches
 from .cells import GAP_INCH, angle_cell, table_lines, wrapped
 

@@ -11,7 +11,8 @@ from ..laws import (
     WIDTH_LEAST_DEG,
     WINDSHIELD_LEAST_MM,
 )
-from ..report import Report, View
+from ..report import Report
+from ..viewreport import View
 from .cells import angle_cell, length_cell, table_lines, wrapped
 
 VIEW_LAW = (

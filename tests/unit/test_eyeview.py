@@ -16,8 +16,8 @@ from model.output.pictures import WIDTH_PX, pictures_of, png_of
 from model.piececolours import GLASS_COLOUR, rgb_of
 from model.plan import Plan
 from model.planfile import read_plan
-from model.report import PostSight
 from model.view import post_bands_deg
+from model.viewreport import PostSight
 
 Image = pytest.importorskip("PIL.Image")
 CARS = ("coupe", "pickup")

@@ -28,9 +28,9 @@ from model.plandict import plan_to_dict
 from model.planfile import read_plan, write_plan
 from model.preview import Preview
 from model.previewstyle import status_html
-from model.report import PlusMinus, Uncertainty
 from model.reportsteps import quick_report
 from model.restwork import STEPS_S
+from model.tapereport import PlusMinus, Uncertainty
 from model.uncertainty import headline_numbers, whole_working
 
 SIXTEENTH_MM = 25.4 / 16

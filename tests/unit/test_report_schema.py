@@ -7,7 +7,7 @@ import jsonschema
 import pytest
 from sample_reports import sample_report, validator
 
-from model import doorreport, postpiecereport
+from model import doorreport, postpiecereport, viewreport
 from model import report as records
 from model.blankreport import Trapezium
 from model.doorframes import DoorSeam
@@ -37,11 +37,11 @@ RECORDS_BY_SCHEMA = {
     "panel_fit": PanelFit,
     "seam_misfit": SeamMisfit,
     "misfit": Misfit,
-    "sight": records.Sight,
-    "post_sight": records.PostSight,
-    "rear_sight": records.RearSight,
-    "head": records.HeadReport,
-    "view": records.View,
+    "sight": viewreport.Sight,
+    "post_sight": viewreport.PostSight,
+    "rear_sight": viewreport.RearSight,
+    "head": viewreport.HeadReport,
+    "view": viewreport.View,
     "totals": records.Totals,
     "finding": records.Finding,
     "side_pane": doorreport.PaneReport,

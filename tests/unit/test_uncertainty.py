@@ -14,7 +14,7 @@ from model.output.sureness import is_doubtful, sure_cell, sureness_html, surenes
 from model.plan import STRAIGHT_DOWN, Plan, RoofMove
 from model.planfile import read_plan
 from model.readings import readings_of, with_values
-from model.report import PlusMinus
+from model.tapereport import PlusMinus
 from model.uncertainty import COVERAGE, Working, cut_working, uncertainty_from, whole_working
 
 DOWN = RoofMove(front_drop_mm=50.0, rear_drop_mm=50.0, fore_aft=STRAIGHT_DOWN)
