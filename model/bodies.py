@@ -15,8 +15,9 @@ from .measured import KeepOut
 from .moves import IDENTITY, RigidMove
 from .numeric import cross, dot, unit
 from .postboxes import frames_at_feet
+from .postlines import PostLine
 from .postpieces import ClosedPost, closed_posts, stub_marks
-from .posts import CutPlane, PostLine
+from .posts import CutPlane
 from .scene import post_mesh
 from .sheets import BOUND_SLACK_MM, NEAR_MM
 from .taperedbox import TaperedBox

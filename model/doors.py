@@ -60,7 +60,8 @@ from .moves import IDENTITY, RigidMove
 from .numeric import unit
 from .panetemplate import PanePlane, angle_at_deg, plane_of, radii_fit, template, to_measure
 from .placing import PostKey, front_posts
-from .posts import CutPlane, PostEnds, PostLine, cut_plane, post_ends, room_above_mm
+from .postlines import PostLine
+from .posts import CutPlane, PostEnds, cut_plane, post_ends, room_above_mm
 from .shape import CarShape, GlassOpening
 from .sideplaces import points_of_side
 from .skin import Grid

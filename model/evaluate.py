@@ -33,10 +33,11 @@ from .piecutreport import PieCutReport
 from .piecuts import pie_cut_report
 from .plan import Plan
 from .plandict import plan_to_dict
+from .postlines import EDGES
 from .postpiecemarks import hinge_piece_report, post_piece_report
 from .postpieces import closed_posts
 from .postpieceseams import post_piece_reports
-from .posts import EDGES, PostEnds
+from .posts import PostEnds
 from .remedies import chosen_remedies, remedies_of, remedy_text
 from .report import EdgeMark, LeanReport, PostReport, Report, RoofPart, SplitReport, Totals
 from .seams import seam_reports

@@ -40,8 +40,9 @@ from .exactkernel import (
 from .hingepieces import HingePiece
 from .moves import IDENTITY
 from .numeric import unit
+from .postlines import PostLine
 from .postpieces import ClosedPost
-from .posts import PostEnds, PostLine, inverse_image
+from .posts import PostEnds, inverse_image
 
 _CLOSEST_KNOTS = 1e-7
 

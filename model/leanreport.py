@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .posts import EDGES, PostEnds
+from .postlines import EDGES
+from .posts import PostEnds
 from .report import HingeMark, LeanReport
 
 

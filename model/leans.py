@@ -127,6 +127,7 @@ class _Beside:
         return points_mm[(self.way * points_mm[:, self.axis]).argmin()]
 
 
+@lru_cache(maxsize=64)
 def _openings_beside(shape: CarShape, key: PostKey) -> tuple[_Beside, _Beside]:
     """Return the openings between which a post stands.
 
@@ -136,7 +137,7 @@ def _openings_beside(shape: CarShape, key: PostKey) -> tuple[_Beside, _Beside]:
         If the sheet around the post runs on and cannot be cut loose.
     """
     name, side = key
-    axis = shape.lines[key].frame(0.5)[0][0]
+    axis = shape.lines[key].axis_point(0.5)
     if side == "centre":
         is_ahead = "front" in shape.zones and key in shape.zones["front"].keys
         before, after = _next_to(shape, "front", 1, axis[1]) if is_ahead else (None, None)
@@ -210,7 +211,7 @@ def _above_corner_mm(beside: _Beside, at_mm: float) -> np.ndarray:
 def _lowest_hinge_mm(shape: CarShape, key: PostKey) -> float:
     """Return the least height at which a post can be cut around, the same for every plan. [mm]"""
     line, openings = shape.lines[key], _openings_beside(shape, key)
-    foot = line.frame(0.0)[0][0]
+    foot = line.axis_point(0.0)
     places = [0.0]
     for beside in openings:
         edge = _above_corner_mm(beside, float(foot[beside.axis]))
@@ -221,7 +222,7 @@ def _lowest_hinge_mm(shape: CarShape, key: PostKey) -> float:
 
         if behind(0.0) > 0:
             places.append(float(brentq(behind, 0.0, 1.0)) if behind(1.0) < 0 else 1.0)
-    return float(line.frame(max(places))[0][0, 2])
+    return float(line.axis_point(max(places))[2])
 
 
 def hinge_point_mm(shape: CarShape, key: PostKey, lean: PostLean, plane: CutPlane) -> np.ndarray:
@@ -255,7 +256,7 @@ def hinge_point_mm(shape: CarShape, key: PostKey, lean: PostLean, plane: CutPlan
             value_mm=height,
             limit_mm=lowest if height < lowest else highest,
         )
-    return line.frame(line.axis_at_height(height))[0][0]
+    return line.axis_point(line.axis_at_height(height))
 
 
 def hinge_of(
@@ -264,7 +265,7 @@ def hinge_of(
     """Return the cuts around the hinge of a post whose lower end makes ``move``."""
     line = shape.lines[key]
     up = line.frame(line.axis_at_height(float(point_mm[2])))[1][0]
-    corners = line._crossing(up, np.asarray(point_mm))
+    corners = line.crossings(up, float(up @ point_mm))
     reach = [line.lines(corners)[1:]]
     for beside in _openings_beside(shape, key):
         found = _crossings(beside.opening.outline, lambda points: (points - point_mm) @ up)

@@ -23,7 +23,7 @@ from .errors import PlanError
 from .hooptable import panel_rows
 from .layout import METAL
 from .measured import CROWN
-from .posts import EDGES
+from .postlines import EDGES
 from .roofparts import is_roof
 from .tacked import Point
 

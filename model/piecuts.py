@@ -45,7 +45,8 @@ from .moves import RigidMove
 from .numeric import cross_of_two, unit
 from .piecutreport import PieCutReport
 from .placing import MOST_TURN_DEG, PostKey, front_posts, rear_posts, root_of_near_linear
-from .posts import EDGES, CutPlane, PostLine, landing_point, miss_in_plane
+from .postlines import EDGES, PostLine
+from .posts import CutPlane, landing_point, miss_in_plane
 
 _SAMPLES = 9  # along a side
 
@@ -126,7 +127,7 @@ def pie_cut_beside(
     key = (line.post.name, line.post.side)
     edge = edge_beside(car, key)
     k = EDGES.index(edge)
-    at_cut = line.lines(line._crossing(plane.normal, plane.point_mm))
+    at_cut = line.lines(line.crossings(plane.normal, plane.offset_mm))
     end, loose = line.lines(np.zeros(5))[k], at_cut[k]
     outer = (at_cut[EDGES.index("front outer")] + at_cut[EDGES.index("rear outer")]) / 2
     along = unit((loose - end)[None])[0]

@@ -58,7 +58,8 @@ from .plan import (
     RoofMove,
     WindowMove,
 )
-from .posts import CutPlane, PostLine, landing_point, miss_in_plane
+from .postlines import PostLine
+from .posts import CutPlane, landing_point, miss_in_plane
 
 PostKey = tuple[str, str]  # name and side
 LAY_DOWN_DEG = (-10.0, 45.0)  # assumed: beyond this it is another window
@@ -243,10 +244,10 @@ def lean_move(
     elif lean.lean == MEET_BOTH_WAYS:
 
         def short_by(s):
-            return np.linalg.norm(upper.points(line.frame(s)[0][0]) - hinge_mm) - np.linalg.norm(reach)
+            return np.linalg.norm(upper.points(line.axis_point(s)) - hinge_mm) - np.linalg.norm(reach)
 
         s = root_of_near_linear(short_by, line.axis_at_height(plane.point_mm[2]), 0.05, no_meeting)
-        move = turn_between(hinge_mm, reach, upper.points(line.frame(s)[0][0]) - hinge_mm)
+        move = turn_between(hinge_mm, reach, upper.points(line.axis_point(s)) - hinge_mm)
     else:
         move = pitch_about(hinge_mm, lean.lean - np.degrees(np.arctan2(reach[0], reach[2])))
     turn = np.degrees(np.arccos(np.clip((np.trace(move.rotation) - 1) / 2, -1, 1)))

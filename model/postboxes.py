@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .numeric import dot
-from .posts import PostLine
+from .postlines import PostLine
 
 _SAMPLES = 41  # of the axis, from the nearest of which Newton's steps begin
 _STEPS = 4

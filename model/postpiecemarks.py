@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from .hingepieces import HingePiece
 from .leanreport import edge_name
+from .postlines import EDGES
 from .postpiecereport import CutBackMark, HingeBackMark, HingePieceReport, PostPieceReport
 from .postpieces import ClosedPost
-from .posts import EDGES
 
 
 def post_piece_report(closed: ClosedPost | None) -> PostPieceReport | None:

@@ -186,7 +186,7 @@ def closed_post(
 def _crossing(ends, which, back_mm):
     """Return s of the five lines so far from the cut into the lower (0) or the upper (1) end."""
     if which == 0:
-        return ends.line._crossing(ends.plane.normal, ends.plane.point_mm, -back_mm)
+        return ends.line.crossings(ends.plane.normal, ends.plane.offset_mm - back_mm)
     return inverse_image(ends.line, ends.plane, ends.relative, ends.opening_mm + back_mm)
 
 

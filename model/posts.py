@@ -1,11 +1,4 @@
-"""Posts: their lines, their cut planes, take-out, marks and misses.
-
-**The post's own frame.**  With unit axis t (upward), w is the car's x made
-square to t (fore-and-aft, rearward) and d = ±(t × w) points inboard.  The
-box's four corner edges run at ±width/2 along w and ±depth/2 along d.  On a
-curved post they are cubic splines through 17 stations; on a straight one they
-are straight.  A ``centre`` post has no inboard side: its d points to −y, so
-that "outer" is its right side.
+"""Posts: their cut planes, take-out, marks and misses; t, w, d and the lines as in :mod:`model.postlines`.
 
 **Lean.**  In side view a = atan2(t_x, t_z), + leaning rearward going up; in
 front view b = atan2(inboard t_y, t_z), + leaning inboard going up.
@@ -40,163 +33,15 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from scipy.interpolate import BSpline, make_interp_spline
 
 from .errors import PlanError
-from .hinges import Flat, Hinge
-from .measured import Post
+from .hinges import Hinge
 from .moves import IDENTITY, RigidMove
-from .numeric import cross, cross_of_two, dot, horner, power_pieces, unit
+from .numeric import cross_of_two
 from .plan import LEVEL, SQUARE, GivenPlane, PostCut
+from .postlines import PostLine
 
-EDGES = ("axis", "front outer", "front inner", "rear inner", "rear outer")  # around the box
-_EDGE_SIGNS = np.array([(0, 0), (-1, -1), (-1, 1), (1, 1), (1, -1)], float)  # along w, along d
-_FIVE = np.arange(5)
-_STATIONS = 17
 _TOLERANCE_MM = 1e-6
-_GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)
-
-
-@dataclass(frozen=True, eq=False)
-class PostLine:
-    """The axis and the corner edges of one post as curves over s in [0, 1]."""
-
-    post: Post
-
-    @property
-    def inboard(self) -> float:
-        """Sign of the y direction that leads inboard."""
-        return 1.0 if self.post.side == "left" else -1.0
-
-    @cached_property
-    def _axis(self):
-        points = np.array(self.post.axis_mm, float)
-        chords = np.linalg.norm(np.diff(points, axis=0), axis=1)
-        s = np.concatenate([[0.0], np.cumsum(chords) / chords.sum()])
-        return make_interp_spline(s, points, k=min(3, len(points) - 1))
-
-    @property
-    def is_straight(self) -> bool:
-        """Whether the measured axis has just two points."""
-        return len(self.post.axis_mm) == 2
-
-    def frame(self, s):
-        """Return axis points, t, w and d at parameters ``s``; each (n, 3)."""
-        s = np.atleast_1d(np.asarray(s, float))
-        return _post_frame(self._axis(s), self._axis(s, nu=1), self.inboard)
-
-    @cached_property
-    def stations(self) -> np.ndarray:
-        """Parameters where the section is laid out, for drawing and for solids."""
-        return np.linspace(0, 1, 2 if self.is_straight else _STATIONS)
-
-    def lines_at_stations(self, inset_mm=0.0) -> np.ndarray:
-        """Return the axis and corner edges at the stations, shape (n, 5, 3).
-
-        ``inset_mm`` moves the corner edges towards the axis on both faces
-        (the wall thickness gives the inside of the box).
-        """
-        point, _, w, d = self.frame(self.stations)
-        half = np.array([self.post.width_mm, self.post.depth_mm]) / 2 - inset_mm
-        offsets = _EDGE_SIGNS * half
-        return point[:, None] + offsets[None, :, :1] * w[:, None] + offsets[None, :, 1:] * d[:, None]
-
-    def corner_splines(self, inset_mm=0.0) -> BSpline:
-        """Return the axis and corner edges as one spline with values of shape (5, 3)."""
-        return make_interp_spline(
-            self.stations, self.lines_at_stations(inset_mm), k=min(3, len(self.stations) - 1)
-        )
-
-    @cached_property
-    def _pieces(self):
-        spline = self.corner_splines()
-        terms, breaks = power_pieces(spline.t, spline.k)  # (spans, k + 1, n)
-        return np.ascontiguousarray(np.einsum("apn,nek->aepk", terms, spline.c).transpose(2, 0, 1, 3)), breaks
-
-    def lines(self, s) -> np.ndarray:
-        """Return points of the five lines, each at its own ``s``.
-
-        ``s`` has shape (..., 5); the result (..., 5, 3).
-        """
-        return self.lines_and_slopes(s)[0]
-
-    def lines_and_slopes(self, s):
-        """Return points of the five lines and their derivatives, each at its own ``s``: Horner's rule."""
-        cells, breaks = self._pieces
-        s = np.asarray(s, float)
-        i = breaks[1:-1].searchsorted(s, side="right")
-        x = (s - breaks[i])[..., None]
-        return horner(cells[:, i, _FIVE], x, 1)
-
-    @cached_property
-    def ends_mm(self) -> np.ndarray:
-        """Lower and upper ends of the five lines, shape (2, 5, 3). [mm]"""
-        return self.lines(np.array([[0.0] * 5, [1.0] * 5]))
-
-    def face_outline(self, s, reach):
-        """Return the rims of a cut on the four faces of the box: front, inner, rear, outer.
-
-        A cut end is flat and its rims are straight, as a blade leaves them:
-        each face is ruled between corresponding places of its two corner
-        edges, P(τ, r) = (1 − r) C_i(s_i + τ reach_i) + r C_j(s_j + τ reach_j),
-        with the rim at τ = 0; its normal is P_r × P_τ, which turns a little
-        along the rim where the post is bent.
-
-        Parameters
-        ----------
-        s, reach : (5,)
-            Where the cut crosses the lines of :data:`EDGES`, and how far along
-            each the end goes from there: −s for a lower end, 1 − s for an upper.
-
-        Returns
-        -------
-        list of (points (n, 3), outward normals (n, 3))
-        """
-        share = np.linspace(0, 1, 2 if self.is_straight else 7)[:, None]
-        corners, slopes = self.lines_and_slopes(s)
-        slopes = slopes * np.asarray(reach)[:, None]
-        a, b = np.array([1, 2, 3, 4]), np.array([2, 3, 4, 1])
-        rims, ahead = ((1 - share) * x[a, None] + share * x[b, None] for x in (corners, slopes))
-        run = np.broadcast_to((corners[b] - corners[a])[:, None], ahead.shape)
-        across = unit(cross(run.reshape(-1, 3), ahead.reshape(-1, 3)))
-        across *= np.sign(dot(across, (rims - corners[0]).reshape(-1, 3)))[:, None]
-        return list(zip(rims, across.reshape(rims.shape), strict=True))
-
-    def axis_at_height(self, z_mm) -> float:
-        """Return s where the axis is at height z (may lie outside [0, 1])."""
-        return float(self._crossing(np.array([0.0, 0.0, 1.0]), np.array([0.0, 0.0, z_mm]))[0])
-
-    def _crossing(self, normal, point_mm, offset_mm=0.0):
-        """Return s of all five lines where normal·(line − point) = offset, by Newton."""
-        f0, f1 = (self.ends_mm - point_mm) @ normal - offset_mm
-        s = np.minimum(np.maximum(-f0 / np.where(f1 == f0, 1.0, f1 - f0), -0.5), 1.5)
-        for _ in range(1 if self.is_straight else 8):
-            point, slope = self.lines_and_slopes(s)
-            step = (offset_mm - (point - point_mm) @ normal) / (slope @ normal)
-            s = s + step
-            if np.abs(step).max() < 1e-13:
-                break
-        return s
-
-    def crossing(self, flat: Flat) -> np.ndarray:
-        """Return s of all five lines where they cross a plane."""
-        return self._crossing(np.array(flat.normal), np.zeros(3), flat.offset_mm)
-
-    def lengths(self, s_from, s_to) -> np.ndarray:
-        """Return signed lengths along the five lines between parameters. [mm]"""
-        half, middle = (s_to - s_from) / 2, (s_to + s_from) / 2
-        s = middle[None] + half[None] * _GAUSS_X[:, None]
-        speed = np.linalg.norm(self.lines_and_slopes(s)[1], axis=2)
-        return half * (_GAUSS_W @ speed)
-
-
-def _post_frame(points, tangents, inboard):
-    t = tangents / np.linalg.norm(tangents, axis=1, keepdims=True)
-    w = np.array([1.0, 0.0, 0.0]) - t[:, :1] * t
-    w /= np.linalg.norm(w, axis=1, keepdims=True)
-    d = cross(t, w)
-    d *= np.sign(d[:, 1:2] * inboard)
-    return points, t, w, d
 
 
 @dataclass(frozen=True, eq=False)
@@ -206,6 +51,18 @@ class CutPlane:
     name: str  # level, square or given
     point_mm: np.ndarray
     normal: np.ndarray
+
+    @cached_property
+    def ways(self) -> tuple[np.ndarray, np.ndarray]:
+        """Unit directions in the plane: rearward, and square to that to the car's left or right."""
+        rearward = np.array([1.0, 0.0, 0.0]) - self.normal[0] * self.normal
+        rearward /= np.linalg.norm(rearward)
+        return rearward, cross_of_two(self.normal, rearward)
+
+    @cached_property
+    def offset_mm(self) -> float:
+        """normal·P of its points. [mm]"""
+        return float(self.normal @ self.point_mm)
 
     def height_above(self, points_mm) -> np.ndarray:
         """Return distances above the plane, square to it. [mm]"""
@@ -328,25 +185,25 @@ class PostEnds:
 
 def miss_in_plane(line: PostLine, plane: CutPlane, landing_mm) -> tuple[float, float]:
     """Return the fore-and-aft and across parts of landing − cut centre. [mm]"""
-    n = plane.normal
-    rearward = np.array([1.0, 0.0, 0.0]) - n[0] * n
-    rearward /= np.linalg.norm(rearward)
-    inboard = cross_of_two(n, rearward)
-    inboard *= np.sign(inboard[1] * line.inboard)
+    rearward, across = plane.ways
     miss = landing_mm - plane.point_mm
-    return float(miss @ rearward), float(miss @ inboard)
+    return float(miss @ rearward), float(miss @ across) * float(np.sign(across[1] * line.inboard))
 
 
 def landing_point(line: PostLine, plane: CutPlane, move: RigidMove) -> np.ndarray:
     """Return where the axis of the moved upper end meets the lower plane. [mm]"""
-    s = inverse_image(line, plane, move)
-    return move.points(line.lines(s)[0])
+    return move.points(line.middle_point(line.middle_crossing(*_carried_back(plane, move))))
 
 
 def inverse_image(line: PostLine, plane: CutPlane, move: RigidMove, offset_mm=0.0) -> np.ndarray:
     """Return s on the five lines of {Q: n·(M Q − P0) = offset}."""
-    back = move.inverse()
-    return line._crossing(back.vectors(plane.normal), back.points(plane.point_mm), offset_mm)
+    normal, through_mm = _carried_back(plane, move)
+    return line.crossings(normal, through_mm + offset_mm)
+
+
+def _carried_back(plane, move):
+    """Return normal and offset of {Q: n·(M Q − P0) = 0}."""
+    return plane.normal @ move.rotation, plane.offset_mm - float(plane.normal @ move.translation_mm)
 
 
 def post_ends(
@@ -373,7 +230,7 @@ def post_ends(
 @lru_cache(maxsize=256)
 def _lower_crossing(line, plane):
     """Return s of the lower cut on the five lines: the same while the roof comes down."""
-    return line._crossing(plane.normal, plane.point_mm)
+    return line.crossings(plane.normal, plane.offset_mm)
 
 
 def check_cuts(ends: PostEnds) -> None:

@@ -29,7 +29,8 @@ import numpy as np
 
 from .occupant import outboard
 from .placing import PostKey
-from .posts import PostEnds, PostLine
+from .postlines import PostLine
+from .posts import PostEnds
 
 EYE_HALF_MM = 32.5
 NECK_TO_EYE_MM = 104.0

@@ -41,7 +41,8 @@ from .measured import Car
 from .moves import IDENTITY, RigidMove, translation
 from .placing import PostKey, front_posts, rear_posts
 from .plan import MEET, RoofSplit
-from .posts import CutPlane, PostLine, inverse_image, landing_point, miss_in_plane
+from .postlines import PostLine
+from .posts import CutPlane, inverse_image, landing_point, miss_in_plane
 from .units import shown
 
 ROOF = "roof"

@@ -11,7 +11,7 @@ from .cuts import RoofZones, Zones, zones_of
 from .measured import Car, Opening
 from .outlines import Outline, line_at_distance, outline_on_skin, widest_line_mm
 from .placing import PostKey, front_posts, rear_posts
-from .posts import PostLine
+from .postlines import PostLine
 from .skin import Skin, skin_of
 
 

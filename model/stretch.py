@@ -24,7 +24,7 @@ import numpy as np
 from .built import Built
 from .measured import VIEWS
 from .placing import PostKey
-from .posts import PostLine
+from .postlines import PostLine
 from .report import Finding, PostReport, PostStretch
 from .shape import CarShape, GlassOpening
 from .units import shown

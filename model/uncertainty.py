@@ -37,7 +37,7 @@ from .evaluate import headroom_mm, roof_height_mm
 from .glass import window_report
 from .measured import Car
 from .plan import Plan
-from .posts import PostLine
+from .postlines import PostLine
 from .readings import Reading, readings_of, with_values
 from .report import SeamReport
 from .seams import seam_reports

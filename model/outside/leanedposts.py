@@ -13,7 +13,8 @@ from ..measured import Post
 from ..moves import translation
 from ..placing import lean_move
 from ..plan import MEET, MEET_BOTH_WAYS, PostCut, PostLean
-from ..posts import PostEnds, PostLine, cut_plane, post_ends
+from ..postlines import PostLine
+from ..posts import PostEnds, cut_plane, post_ends
 from .check import Check, group
 from .flatcabs import HAND_DROP, INCH, sin
 from .knowncars import tan
@@ -103,6 +104,6 @@ def laid_back(plane: str, way: str = MEET, front_deg: float = 0.0) -> PostEnds:
     line, roof = PostLine(post), translation(0.0, 0.0, -HAND_DROP)
     cut = cut_plane(line, PostCut(post="A", plane=plane))
     move = lean_move(PostLean(post="A", lean=way), line, cut, roof, foot)
-    corners = line.lines(line._crossing(up, foot))[1:]
+    corners = line.lines(line.crossings(up, float(up @ foot)))[1:]
     hinge = hinge_at(foot, up, move, corners, kerf_mm=1.2, root_gap_mm=0.8)
     return post_ends(line, cut, roof, kerf_mm=1.2, root_gap_mm=0.8, lower_move=move, hinge=hinge)

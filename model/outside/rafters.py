@@ -13,7 +13,8 @@ from functools import partial
 from ..measured import Post
 from ..moves import translation
 from ..plan import PostCut
-from ..posts import PostEnds, PostLine, cut_plane, post_ends
+from ..postlines import PostLine
+from ..posts import PostEnds, cut_plane, post_ends
 from .check import Check, group
 
 INCH = 25.4

@@ -29,7 +29,7 @@ from OCP.gp import gp_Ax1, gp_Dir, gp_Pnt, gp_Trsf, gp_Vec
 
 from model.exactkernel import surface_of
 from model.outlines import Outline
-from model.posts import PostLine
+from model.postlines import PostLine
 from model.skin import skin_of
 
 FAR = 5000.0

@@ -12,7 +12,7 @@ from quadrature import cell_integrals
 from model.exactposts import foot, lower_end, post_solid, slug, upper_end, wedge, whole_post
 from model.exactsheets import Sheets
 from model.layout import GLASS_WASTE, METAL, PANE, WASTE
-from model.posts import PostLine
+from model.postlines import PostLine
 from model.skinlines import curvatures
 from model.solids import keep_out_solid, volume_mm3
 

@@ -19,7 +19,7 @@ from model.fairing import LIMIT_SD, FairReading, fair_check
 from model.files import packaged_schema
 from model.output.cells import WIDTH
 from model.output.measures import measures_html, measures_lines
-from model.posts import PostLine
+from model.postlines import PostLine
 from model.shape import shape_of
 
 INCH = 25.4

@@ -19,7 +19,8 @@ from model.plan import STRAIGHT_DOWN, Plan, PostCut, PostLean, RoofMove
 from model.plandict import plan_from_dict, plan_to_dict
 from model.planfile import plan_toml, read_plan
 from model.plansettings import plan_with_settings
-from model.posts import PostLine, cut_plane, post_ends
+from model.postlines import PostLine
+from model.posts import cut_plane, post_ends
 
 CARS = ("coupe", "pickup")
 

@@ -11,7 +11,8 @@ from model.carfile import demo_car_names, demo_car_path, read_car
 from model.moves import IDENTITY, pitch_about, translation
 from model.placing import front_posts, rear_posts, roof_place, shift_mm, window_place
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
-from model.posts import PostLine, cut_plane, landing_point, miss_in_plane
+from model.postlines import PostLine
+from model.posts import cut_plane, landing_point, miss_in_plane
 
 CARS = {
     "coupe": None,

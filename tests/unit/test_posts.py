@@ -9,7 +9,8 @@ from invented_cars import tan
 from model.measured import Post
 from model.moves import IDENTITY, pitch_about, translation
 from model.plan import GivenPlane, PostCut
-from model.posts import EDGES, PostLine, cut_plane, post_ends
+from model.postlines import EDGES, PostLine
+from model.posts import cut_plane, post_ends
 
 
 def post(side="right", axis=None, **changed):

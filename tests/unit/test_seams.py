@@ -8,7 +8,7 @@ from model.edges import Edges
 from model.evaluate import build_checked, evaluate
 from model.layout import METAL
 from model.plan import Plan, PostCut, PostShift, RoofMove, WindowMove
-from model.posts import EDGES
+from model.postlines import EDGES
 from model.seams import post_edges, seam_edges, seams_of
 
 DOWN = RoofMove(front_drop_mm=30.0, rear_drop_mm=30.0)

@@ -10,7 +10,7 @@ from model.evaluate import build_checked, evaluate
 from model.measured import Post
 from model.output.text import report_text
 from model.planfile import read_plan
-from model.posts import PostLine
+from model.postlines import PostLine
 from model.stretch import SAME_MM, best_stretch, corner_heights_mm, sagitta_mm
 
 

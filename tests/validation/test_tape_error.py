@@ -15,7 +15,7 @@ from model.built import build_on, place
 from model.carfile import demo_car_path, demo_plan_path, read_car
 from model.errors import RoofError
 from model.planfile import read_plan
-from model.posts import PostLine
+from model.postlines import PostLine
 from model.readings import readings_of, with_values
 from model.seams import seam_reports
 from model.shape import shape_of
