@@ -16,6 +16,7 @@ moved upper cut lies e_i above the lower one, square to the plane.
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -31,6 +32,9 @@ from .skin import Grid
 
 _SAME_MM = 1e-6  # crossings at a lattice point itself come twice
 _ZERO_MM = 1e-10  # a value that is zero but for rounding
+_FIRST_MM = 0.01  # from a chord to where a cut's slope is first seen
+_LAST_STEP_MM = 1e-6  # across a chord
+_SURELY_CLOSE = 0.9  # of CHORD_MM, as one secant step tells it
 CHORD_MM = 0.005  # how far the middle of a chord may lie from a cut
 
 
@@ -51,29 +55,46 @@ class Zones:
 
     @cached_property
     def _spaces_mm(self):
-        """Where the space between every two posts begins and ends at each height, shape (2, k − 1, m)."""
-        begin = self.places_mm[:-1] + self.half_mm[:-1, None]
-        return np.stack([begin, self.places_mm[1:] - self.half_mm[1:, None]])
+        """Where the space between every two posts begins, how wide it is, and both up to the next height.
 
-    def _passed(self, points_mm):
-        """How far each point has gone over from every post's plane to the next one's, shape (k − 1, n)."""
-        step = (points_mm[:, 2] - self.heights_mm[0]) / (self.heights_mm[1] - self.heights_mm[0])
+        Shape (2, 2, k − 1, m − 1): at a height and what is added up to the next; beginning and width.
+        """
+        begin = self.places_mm[:-1] + self.half_mm[:-1, None]
+        tables = np.stack([begin, self.places_mm[1:] - self.half_mm[1:, None] - begin])
+        return np.stack([tables[..., :-1], np.diff(tables)])
+
+    def passed(self, points_mm) -> np.ndarray:
+        """Return how far each point has gone over from a post's plane to the next one's, (k − 1, n)."""
+        first, spacing = self._heights
+        step = (points_mm[:, 2] - first) / spacing
         i = np.minimum(np.maximum(step.astype(int), 0), len(self.heights_mm) - 2)
+        (start, width), more = self._spaces_mm[..., i]
         part = step - i
-        start, end = self._spaces_mm[:, :, i] * (1 - part) + self._spaces_mm[:, :, i + 1] * part
-        return _smooth_step((points_mm[:, self.axis] - start) / np.maximum(end - start, 1.0))
+        start = start + part * more[0]
+        width = width + part * more[1]
+        return _smooth_step((points_mm[:, self.axis] - start) / np.maximum(width, 1.0))
+
+    @cached_property
+    def _heights(self):
+        """Lowest height of the tables, and their spacing."""
+        return float(self.heights_mm[0]), float(self.heights_mm[1] - self.heights_mm[0])
 
     def weights(self, points_mm) -> np.ndarray:
         """Return the share of every post's plane at each point, shape (n, k); rows sum to 1."""
         end = np.ones((1, len(points_mm)))
-        passed = np.concatenate([end, self._passed(points_mm), 0 * end])
+        passed = np.concatenate([end, self.passed(points_mm), 0 * end])
         return (passed[:-1] - passed[1:]).T
 
     def blended(self, points_mm, values) -> np.ndarray:
         """Return the mean of the posts' values (k, n) by their weights: v₀ + Σ s_i (v_{i+1} − v_i); (n,)."""
-        if len(values) == 1:
-            return values[0]
-        return values[0] + (self._passed(points_mm) * (values[1:] - values[:-1])).sum(axis=0)
+        return self.blended_by(self.passed(points_mm), values)
+
+    def blended_by(self, passed, values) -> np.ndarray:
+        """Return :meth:`blended` of points that have ``passed``."""
+        mean = values[0]
+        for share, value, following in zip(passed, values[:-1], values[1:], strict=True):
+            mean = mean + share * (following - value)
+        return mean
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,9 +124,19 @@ class RoofZones:
 
     def blended(self, points_mm, values) -> np.ndarray:
         """Return the mean of the posts' values (k, n) by their weights; (n,)."""
-        right, left = np.split(values, [len(self.right.keys)])
-        right, left = self.right.blended(points_mm, right), self.left.blended(points_mm, left)
-        return left + self._from_left(points_mm) * (right - left)
+        return self.blended_by(self.passed(points_mm), values)
+
+    def passed(self, points_mm) -> tuple[np.ndarray, ...]:
+        """Return how far each point has gone over: along the right, along the left, from left to right."""
+        return self.right.passed(points_mm), self.left.passed(points_mm), self._from_left(points_mm)
+
+    def blended_by(self, passed, values) -> np.ndarray:
+        """Return :meth:`blended` of points that have ``passed``."""
+        count = len(self.right.keys)
+        right, left, from_left = passed
+        right = self.right.blended_by(right, values[:count])
+        left = self.left.blended_by(left, values[count:])
+        return left + from_left * (right - left)
 
     def _from_left(self, points_mm):
         return _smooth_step((points_mm[:, 1] + self.inside_mm) / (2 * self.inside_mm))
@@ -113,7 +144,7 @@ class RoofZones:
 
 def _smooth_step(s):
     s = np.minimum(np.maximum(s, 0.0), 1.0)
-    return s * s * s * (10 - 15 * s + 6 * s * s)
+    return s * s * s * (10 - s * (15 - 6 * s))
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,6 +172,20 @@ class GridCut:
     def height_above(self, points_mm) -> np.ndarray:
         """Return how far points lie above the cut. [mm]"""
         return self.zones.blended(points_mm, self.normals @ points_mm.T - self.offsets_mm[:, None])
+
+    def lattice_heights(self, grid: Grid) -> np.ndarray:
+        """Return how far the places of a grid's lattice lie above the cut, (nu, nv). [mm]"""
+        lattice = grid.lattice_mm.reshape(-1, 3)
+        values = self.normals @ lattice.T - self.offsets_mm[:, None]
+        return self.zones.blended_by(_lattice_passed(grid, self.zones), values).reshape(
+            grid.lattice_mm.shape[:2]
+        )
+
+
+@lru_cache(maxsize=64)
+def _lattice_passed(grid: Grid, zones: Zones | RoofZones):
+    """Return how far the places of a grid's lattice have gone over: the same for every cut."""
+    return zones.passed(grid.lattice_mm.reshape(-1, 3))
 
 
 @dataclass(frozen=True, eq=False)
@@ -262,8 +307,11 @@ def trace(grid: Grid, cut: GridCut | Flat | Station | CentrePlane) -> tuple[np.n
     until they are at most :data:`model.outlines.STEP_MM` long and their middles
     within :data:`CHORD_MM` of the line.
     """
-    lattice_uv, lattice_mm = grid.lattice_uv, grid.lattice_mm
-    values = cut.height_above(lattice_mm.reshape(-1, 3)).reshape(lattice_uv.shape[:2])
+    lattice_uv = grid.lattice_uv
+    if isinstance(cut, GridCut):
+        values = cut.lattice_heights(grid)
+    else:
+        values = cut.height_above(grid.lattice_mm.reshape(-1, 3)).reshape(lattice_uv.shape[:2])
     if values.min() > 0 or values.max() < 0:
         return ()
     u, v = lattice_uv[:, 0, 0], lattice_uv[0, :, 1]
@@ -327,16 +375,24 @@ def _fine_enough(grid, cut, uv, point):
     pieces = np.maximum(np.ceil(chord / (0.95 * STEP_MM)).astype(int), 2 if len(uv) == 2 else 1)
     at = np.repeat(np.arange(len(chord)), pieces - 1)
     if len(at):
-        share = np.concatenate([np.arange(1, n) / n for n in pieces])[:, None]
-        uv, point = _with(grid, uv, point, at, _to_zero_across(grid, cut, uv[at], uv[at + 1], share)[0])
+        count = pieces[at]
+        first = np.append(0, np.cumsum(pieces - 1))[at]
+        share = ((np.arange(len(at)) - first + 1) / count)[:, None]
+        uv, point = _with(grid, uv, point, at, _Across(grid, cut, uv[at], uv[at + 1], share).at_zero()[0])
     fresh = np.arange(len(uv) - 1)
     for _ in range(12):
-        middle, off = _to_zero_across(grid, cut, uv[fresh], uv[fresh + 1], 0.5)
         chord = point[fresh + 1] - point[fresh]
-        needed = (np.sqrt(dot(chord, chord)) > STEP_MM) | (off > CHORD_MM)
+        is_long = np.sqrt(dot(chord, chord)) > STEP_MM
+        across = _Across(grid, cut, uv[fresh], uv[fresh + 1], 0.5)
+        maybe = is_long | (np.abs(across.x_mm) > _SURELY_CLOSE * CHORD_MM)
+        if not maybe.any():
+            break
+        across = across.of(maybe)
+        middle, off = across.at_zero()
+        needed = is_long[maybe] | (off > CHORD_MM)
         if not needed.any():
             break
-        at = fresh[needed]
+        at = fresh[maybe][needed]
         uv, point = _with(grid, uv, point, at, middle[needed])
         halves = at + np.arange(len(at))
         fresh = np.stack([halves, halves + 1], axis=1).ravel()
@@ -345,31 +401,64 @@ def _fine_enough(grid, cut, uv, point):
 
 def _with(grid, uv, point, at, new_uv):
     """Return (u, v) and points of a line with new samples after some of its own."""
-    return np.insert(uv, at + 1, new_uv, axis=0), np.insert(point, at + 1, grid.point(new_uv), axis=0)
+    order = np.argsort(np.concatenate([np.arange(len(uv)), at]), kind="stable")
+    return tuple(
+        np.concatenate(both).take(order, axis=0) for both in ((uv, new_uv), (point, grid.point(new_uv)))
+    )
 
 
-def _to_zero_across(grid, cut, start, end, share):
-    """Return the points of the line square above places on chords, and how far off they were. [mm]
+class _Across:
+    """Lines square above places on chords, and where they cross a cut.
 
-    ``share`` (n, 1), or one number, of the way along every chord; secant steps along the
-    direction in the surface that is square to the chord, never further than
-    half the chord.
+    ``share`` (n, 1), or one number, of the way along every chord.  A line runs along the direction in the
+    surface that is square to the chord; ``x_mm`` is how far along it the cut is, after one secant step.
     """
-    middle = start + share * (end - start)
-    point, du, dv = grid.tangents(middle)
-    chord = du * (end - start)[:, :1] + dv * (end - start)[:, 1:]
-    half = np.sqrt(dot(chord, chord)) / 2
-    a, b = dot(chord, du), dot(chord, dv)
-    across = np.stack([-b, a], axis=1)  # a chord's own components make it square in space
-    step = du * across[:, :1] + dv * across[:, 1:]
-    across = across / np.sqrt(dot(step, step))[:, None]  # one millimetre
-    f0 = cut.height_above(point)
-    x0, x1 = np.zeros(len(middle)), np.full(len(middle), 0.01)
-    for _ in range(8):
-        f1 = cut.height_above(grid.point(np.clip(middle + x1[:, None] * across, 0, 1)))
-        if np.abs(f1).max() < 1e-9:
-            break
-        slope = np.where(f1 == f0, 1.0, f1 - f0)
-        move = np.where(f1 == f0, 0.0, -f1 * (x1 - x0) / slope)
-        x0, f0, x1 = x1, f1, np.clip(x1 + move, -half, half)
-    return np.clip(middle + x1[:, None] * across, 0, 1), np.abs(x1)
+
+    def __init__(self, grid, cut, start, end, share):
+        self.grid, self.cut = grid, cut
+        self.middle = start + share * (end - start)
+        point, du, dv = grid.tangents(self.middle)
+        chord = du * (end - start)[:, :1] + dv * (end - start)[:, 1:]
+        self.half = np.sqrt(dot(chord, chord)) / 2
+        a, b = dot(chord, du), dot(chord, dv)
+        across = np.stack([-b, a], axis=1)  # a chord's own components make it square in space
+        step = du * across[:, :1] + dv * across[:, 1:]
+        self.across = across / np.sqrt(dot(step, step))[:, None]  # one millimetre
+        self.before, self.f_before = np.full(len(point), _FIRST_MM), self._height(_FIRST_MM)
+        self.x_mm = self._next(np.zeros(len(point)), cut.height_above(point))
+
+    def of(self, chosen):
+        """Return some of them."""
+        some = copy(self)
+        for name in ("middle", "half", "across", "before", "f_before", "x_mm"):
+            setattr(some, name, getattr(self, name)[chosen])
+        return some
+
+    def at_zero(self):
+        """Return the crossings, never further than half the chord, and how far off they are. [mm]
+
+        Secant steps; the last is not looked at again, for its error is that of the
+        one before times its own length, over radii that are never as short.
+        """
+        for _ in range(8):
+            f = self._height(self.x_mm)
+            if np.abs(f).max() < 1e-9:
+                break
+            last, self.x_mm = self.x_mm, self._next(self.x_mm, f)
+            self.before, self.f_before = last, f
+            if np.abs(self.x_mm - last).max() < _LAST_STEP_MM:
+                break
+        return self._place(self.x_mm), np.abs(self.x_mm)
+
+    def _place(self, x):
+        return np.minimum(np.maximum(self.middle + np.reshape(x, (-1, 1)) * self.across, 0.0), 1.0)
+
+    def _height(self, x):
+        return self.cut.height_above(self.grid.point(self._place(x)))
+
+    def _next(self, x, f):
+        slope = f - self.f_before
+        flat = slope == 0
+        move = f * (x - self.before) / np.where(flat, 1.0, slope)
+        ahead = np.where(flat, x, x - move)
+        return np.minimum(np.maximum(ahead, -self.half), self.half)

@@ -81,6 +81,15 @@ class Meeting:
 
 def meetings(facings: Sequence[Facing], spacing_mm: float = SPACING_MM) -> list[Meeting]:
     """Return how the second edges of every pair face the places along its first ones."""
+    return joined_meetings([[facing] for facing in facings], spacing_mm)
+
+
+def joined_meetings(groups: Sequence[Sequence[Facing]], spacing_mm: float = SPACING_MM) -> list[Meeting]:
+    """Return one meeting for each group of pairs: their first edges one after another.
+
+    A place is faced only by the second edges of its own pair.
+    """
+    facings = [facing for group in groups for facing in group]
     edges = list({id(e): e for f in facings for e in (*f.first, *f.second)}.values())
     if not edges:
         return []
@@ -93,26 +102,28 @@ def meetings(facings: Sequence[Facing], spacing_mm: float = SPACING_MM) -> list[
     edge, along, weight = stations(laid, own, counts)
     point, tangent, normal = laid.at(edge, along)
     limits = np.cumsum([0] + [counts[first].sum() for first in firsts])
-    crossings = [
-        _crossings(laid, others, slice(a, b), point, tangent)
-        for others, a, b in zip(seconds, limits[:-1], limits[1:], strict=True)
-    ]
-    facing, facing_normal = _facing(laid, _nearest(crossings), point, tangent)
-    numbers = read_across(point, tangent, normal, facing, facing_normal)
-    out = []
-    for first, a, b in zip(firsts, limits[:-1], limits[1:], strict=True):
-        starts = np.cumsum(laid.length_mm[first]) - laid.length_mm[first]
-        of = np.repeat(np.arange(len(first)), counts[first])
-        ends = [slice(laid.starts[i], laid.starts[i + 1]) for i in first]
+    crossings = _crossings(laid, seconds, limits, point, tangent)
+    facing, facing_normal = _facing(laid, _nearest(*crossings), point, tangent)
+    numbers = (*read_across(point, tangent, normal, facing, facing_normal), facing)
+    faces = ~np.isnan(numbers[0])
+    lengths, samples = laid.length_mm[own], laid.starts.tolist()
+    before = np.cumsum(lengths) - lengths  # of all edges, laid end to end
+    of = np.repeat(np.arange(len(own)), counts[own])
+    ends = along + before[of]
+    firsts_before = np.cumsum([0] + [len(first) for first in firsts]).tolist()
+    limits, out, k = limits.tolist(), [], 0
+    for group in groups:
+        e, a, k = firsts_before[k], limits[k], k + len(group)
+        f, b = firsts_before[k], limits[k]
         out.append(
             Meeting(
                 point[a:b],
-                of,
-                along[a:b] + starts[of],
+                of[a:b] - e,
+                ends[a:b] - (before[e] if f > e else 0.0),
                 weight[a:b],
-                ~np.isnan(numbers[0][a:b]),
-                *(x[a:b] for x in (*numbers, facing)),
-                tuple(laid.along_mm[end] for end in ends),
+                faces[a:b],
+                *(x[a:b] for x in numbers),
+                tuple(laid.along_mm[samples[i] : samples[i + 1]] for i in own[e:f].tolist()),
             )
         )
     return out
@@ -139,7 +150,7 @@ def nearest_chords(laid: Edges, point, tangent):
 
     Place, first sample of the chord and part of the chord, each (m,); a place that nothing faces is left out.
     """
-    return _nearest([_crossings(laid, np.arange(len(laid.length_mm)), slice(0, len(point)), point, tangent)])
+    return _nearest(*_crossings(laid, [np.arange(len(laid.length_mm))], [0, len(point)], point, tangent))
 
 
 def read_on_chords(laid: Edges, chords, point, tangent, normal):
@@ -163,13 +174,13 @@ def turn_deg(angle_first_deg, angle_second_deg):
     return (np.asarray(angle_first_deg) + np.asarray(angle_second_deg) + 180.0) % 360.0 - 180.0
 
 
-def _nearest(crossings):
+def _nearest(place, segment, part, far):
     """Return place, segment and part of the nearest crossing at every place that has one."""
-    place, segment, part, far = (np.concatenate(c) for c in zip(*crossings, strict=True))
     order = np.lexsort((far, place))
     place = place[order]
-    nearest = order[np.diff(place, prepend=-1) > 0]
-    return np.unique(place), segment[nearest], part[nearest]
+    is_nearest = np.diff(place, prepend=-1) > 0
+    nearest = order[is_nearest]
+    return place[is_nearest], segment[nearest], part[nearest]
 
 
 def _facing(laid, chords, point, tangent):
@@ -196,38 +207,68 @@ def faced_places(laid: Edges, others, point_mm, tangent):
     arrays of int and float, shape (n,)
         −1 and nan where none faces.
     """
-    crossings = [_crossings(laid, others, slice(0, len(point_mm)), point_mm, tangent)]
-    place, segment, part = _nearest(crossings)
+    crossings = _crossings(laid, [others], [0, len(point_mm)], point_mm, tangent)
+    place, segment, part = _nearest(*crossings)
     edge, along = np.full(len(point_mm), -1), np.full(len(point_mm), np.nan)
     edge[place], along[place] = _on_plane(laid, segment, part, point_mm[place], tangent[place])
     return edge, along
 
 
-def _crossings(laid, others, places, point, tangent):
+def _crossings(laid, seconds, limits, point, tangent):
     """Return where chords of edges cross the planes square to others.
 
-    Place, first sample of the chord, part of the chord, and distance to the place, each (n,).
+    Heights above the planes are worked out pair by pair, for every place at every sample, and laid end to
+    end; what is asked of them then is asked once.
+
+    Parameters
+    ----------
+    seconds : sequence of (k,) int
+        The edges of every pair that may face its places.
+    limits : (m + 1,) int
+        Pair i has the places ``limits[i]`` to ``limits[i + 1] − 1``.
+
+    Returns
+    -------
+    place, first sample of the chord, part of the chord, and distance to the place, each (n,)
     """
-    starts, ends = laid.starts[others], laid.starts[others + 1]
+    others = np.concatenate(seconds)
     if not len(others):
-        return (np.empty(0, int), np.empty(0, int), np.empty(0), np.empty(0))
-    sample = np.concatenate([np.arange(a, b) for a, b in zip(starts, ends, strict=True)])
-    final = np.cumsum(ends - starts) - 1
-    at, t = point[places], tangent[places]
-    ahead = laid.point_mm[sample] @ t.T - dot(at, t)  # (samples, places)
-    crosses = ahead[:-1] * ahead[1:] <= 0
-    is_near = np.abs(ahead) < END_TOLERANCE_MM
-    first = final - (ends - starts) + 1
-    crosses[first] |= is_near[first]
-    crosses[final - 1] |= is_near[final]
-    crosses[final[:-1]] = False  # from one edge to the next
-    k, place = np.nonzero(crosses)
-    span = ahead[k, place] - ahead[k + 1, place]
-    part = np.clip(ahead[k, place] / np.where(span == 0, 1.0, span), -0.5, 1.5)
-    segment = sample[k]
+        return np.empty(0, int), np.empty(0, int), np.empty(0), np.empty(0)
+    limits = np.asarray(limits)
+    counts = laid.starts[others + 1] - laid.starts[others]
+    ends = np.cumsum(counts)
+    sample = np.arange(ends[-1]) - np.repeat(ends - counts - laid.starts[others], counts)
+    begins_edge, ends_edge = np.zeros((2, len(sample)), bool)
+    begins_edge[ends - counts] = ends_edge[ends - 1] = True
+    first = np.append(0, ends)[np.cumsum([0] + [len(edges) for edges in seconds])]  # samples of each pair
+    width, places = np.diff(first), np.diff(limits)
+    base = np.append(0, np.cumsum(width * places))
+    spots = np.concatenate([laid.point_mm[sample], np.ones((len(sample), 1))], axis=1)
+    planes = np.concatenate([tangent, -dot(point, tangent)[:, None]], axis=1)
+    heights = np.empty(base[-1])
+    rows = zip(limits.tolist(), limits[1:].tolist(), first.tolist(), first[1:].tolist(), strict=False)
+    for (a, b, c, d), e, f in zip(rows, base.tolist(), base[1:].tolist(), strict=False):
+        np.matmul(planes[a:b], spots[c:d].T, out=heights[e:f].reshape(b - a, d - c))
+
+    def place_and_sample(at):
+        pair = base[1:].searchsorted(at, side="right")
+        row, column = np.divmod(at - base[pair], width[pair])
+        return limits[pair] + row, first[pair] + column
+
+    changes = np.nonzero(heights[:-1] * heights[1:] <= 0)[0]
+    place, k = place_and_sample(changes)
+    is_chord = ~ends_edge[k]  # not from one edge to the next
+    near = np.nonzero(np.abs(heights) < END_TOLERANCE_MM)[0]
+    near_place, near_k = place_and_sample(near)
+    starts_here, stops_here = begins_edge[near_k], ends_edge[near_k]
+    at = np.concatenate([changes[is_chord], near[starts_here], near[stops_here] - 1])
+    place = np.concatenate([place[is_chord], near_place[starts_here], near_place[stops_here]])
+    segment = sample[np.concatenate([k[is_chord], near_k[starts_here], near_k[stops_here] - 1])]
+    span = heights[at] - heights[at + 1]
+    part = np.clip(heights[at] / np.where(span == 0, 1.0, span), -0.5, 1.5)
     p = laid.point_mm
-    r = p[segment] + part[:, None] * (p[segment + 1] - p[segment]) - at[place]
-    return place + places.start, segment, part, np.sqrt(dot(r, r))
+    r = p[segment] + part[:, None] * (p[segment + 1] - p[segment]) - point[place]
+    return place, segment, part, np.sqrt(dot(r, r))
 
 
 def _on_plane(laid, segment, part, point, tangent):

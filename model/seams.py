@@ -23,7 +23,7 @@ import numpy as np
 
 from .built import Built
 from .edges import Edge
-from .fit import Facing, Meeting, edge_of, meetings
+from .fit import Facing, Meeting, edge_of, joined_meetings
 from .layout import BODY, METAL, WASTE, WINDOW, Cell, Chain
 from .moves import IDENTITY
 from .numeric import cross_of_two
@@ -289,8 +289,8 @@ def post_box_facings(
 
 def reports_along(built: Built, laid: list[tuple[Seam, list[Facing]]]) -> list[SeamReport]:
     """Return length, gap and step of seams along the edges laid for each."""
-    met = iter(meetings([facing for _, facings in laid for facing in facings]))
-    return [_report(built, seam, facings, [next(met) for _ in facings]) for seam, facings in laid]
+    met = joined_meetings([facings for _, facings in laid])
+    return [_report(built, seam, facings, m) for (seam, facings), m in zip(laid, met, strict=True)]
 
 
 def _box_seam(built, key):
@@ -322,8 +322,8 @@ def _run_with(points, normal, out) -> Edge:
     return Edge(points[::step], np.broadcast_to(normal, points.shape))
 
 
-def _over_post(built, seam, edge, along_mm):
-    """Length of an edge that lies over the post's own box."""
+def _over_post(built, seam, edges, edge_along_mm):
+    """Length of a seam's edges that lies over the post's own box."""
     if seam.post is None or seam.kind not in (SKIN, HINGE, FILLER_SEAM, TIP_SEAM) or not seam.first:
         return 0.0
     ends = built.ends[seam.post]
@@ -336,10 +336,12 @@ def _over_post(built, seam, edge, along_mm):
         w, d = ends.lower_move.vectors(w), ends.lower_move.vectors(d)
     on_side = seam.first[0].chain.grid.kind == "side"
     direction, half = (w[0], ends.line.post.width_mm / 2) if on_side else (d[0], ends.line.post.depth_mm / 2)
-    place = (edge.point_mm - centre) @ direction
+    place = (np.concatenate([edge.point_mm for edge in edges]) - centre) @ direction
+    step = np.diff(np.concatenate(edge_along_mm))
+    step[np.cumsum([len(along) for along in edge_along_mm])[:-1] - 1] = 0.0  # from one edge to the next
     low, high = np.minimum(place[:-1], place[1:]), np.maximum(place[:-1], place[1:])
     covered = np.clip(np.minimum(high, half) - np.maximum(low, -half), 0, None)
-    return float(np.diff(along_mm) @ (covered / np.maximum(high - low, 1e-12)))
+    return float(step @ (covered / np.maximum(high - low, 1e-12)))
 
 
 def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
@@ -372,20 +374,11 @@ def metal_below(points, normals) -> Edge:
     return Edge(points[::step], normals[::step])
 
 
-def _report(built, seam, facings: list[Facing], met: list[Meeting]) -> SeamReport:
-    def joined(field):
-        return np.concatenate([getattr(m, field) for m in met])
-
-    edges = [
-        (edge, along)
-        for facing, m in zip(facings, met, strict=True)
-        for edge, along in zip(facing.first, m.edge_along_mm, strict=True)
-    ]
-    over = sum(_over_post(built, seam, edge, along) for edge, along in edges)
-    lengths = [m.length_mm for m in met]
-    starts = np.repeat(np.cumsum(lengths) - lengths, [len(m.along_mm) for m in met])
-    faces, gap, step, weight = joined("faces"), joined("gap_mm"), joined("step_mm"), joined("weight_mm")
-    at, along = joined("at_mm"), joined("along_mm") + starts
+def _report(built, seam, facings: list[Facing], met: Meeting) -> SeamReport:
+    edges = [edge for facing in facings for edge in facing.first]
+    over, length = _over_post(built, seam, edges, met.edge_along_mm), met.length_mm
+    faces, weight, at = met.faces, met.weight_mm, met.at_mm
+    gap, step = met.gap_mm, met.step_mm
     spreads, ends = [None, None], [None, None]
     if faces.any():
         spreads = [
@@ -397,15 +390,15 @@ def _report(built, seam, facings: list[Facing], met: list[Meeting]) -> SeamRepor
             for x in (gap, step)
         ]
         ends = [tuple(at[faces][i(gap[faces])].tolist()) for i in (np.argmin, np.argmax)]
-    numbers = (along, gap, step, joined("angle_first_deg"), joined("angle_second_deg"))
+    numbers = (met.along_mm, gap, step, met.angle_first_deg, met.angle_second_deg)
     rows = np.concatenate([at, np.stack(numbers, axis=1)], axis=1)[faces].tolist()
     return SeamReport(
         name=seam.name,
         kind=seam.kind,
         side=seam.side,
         pieces=seam.pieces,
-        length_mm=sum(lengths) - over,
-        edge_mm=sum(lengths),
+        length_mm=length - over,
+        edge_mm=length,
         over_post_mm=over,
         facing_mm=float(weight[faces].sum()),
         gap_mm=spreads[0],
