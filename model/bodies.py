@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -18,8 +18,8 @@ from .postboxes import frames_at_feet
 from .postlines import PostLine
 from .postpieces import ClosedPost, closed_posts, stub_marks
 from .posts import CutPlane
-from .scene import post_mesh
-from .sheets import BOUND_SLACK_MM, NEAR_MM
+from .scene import post_mesh, post_rows
+from .sheets import BOUND_SLACK_MM, NEAR_MM, Patch, Sheet
 from .taperedbox import TaperedBox
 from .triangles import share_a_point
 
@@ -53,7 +53,7 @@ class PostBody:
     @cached_property
     def box_mm(self) -> np.ndarray:
         """Least and greatest coordinates in place, shape (2, 3)."""
-        points = self.move.points(self.mesh[0])
+        points = self.move.points(post_rows(self.line, self.s_from, self.s_to).reshape(-1, 3))
         return np.array([points.min(axis=0), points.max(axis=0)])
 
     @property
@@ -66,17 +66,20 @@ class PostBody:
         """Points, normals and triangles of the outside, before the move."""
         return post_mesh(self.line, self.s_from, self.s_to)
 
-    def may_reach(self, corners_mm, own):
-        """Return which triangles (m, 3, 3) in place, with bounds of their own, are near enough to matter."""
-        placed = self.move.inverse().points(corners_mm)
-        centre = placed.mean(axis=1)
-        axis = self.line.lines(self.line.stations[:, None] + np.zeros(5))[:, 0]
-        radius = np.linalg.norm(placed - centre[:, None], axis=2).max(axis=1)
-        half = np.hypot(self.line.post.width_mm, self.line.post.depth_mm) / 2
-        near = _distance_to_line(centre, axis) <= radius + half + NEAR_MM
-        if self.caps:
-            limits = [cap.beyond_mm(placed) for cap in self.caps]
-            near &= share_a_point([b - BOUND_SLACK_MM for b in (*limits, *own)])
+    def may_reach(self, patch: Patch, some, other: Sheet) -> np.ndarray:
+        """Return which of some triangles of a sheet's patch are near enough to matter."""
+        back = self.move.inverse() @ other.move
+        middle, radius = patch.balls(some)
+        centre = back.points(middle)
+        axis, bow = _axis_and_bow(self.line)
+        reach = radius + np.hypot(self.line.post.width_mm, self.line.post.depth_mm) / 2 + NEAR_MM
+        near = _distance_to_line(centre, axis[[0, -1]]) <= reach + bow
+        near[near] = _distance_to_line(centre[near], axis) <= reach[near]
+        if self.caps and near.any():
+            points, triangles = patch.points_of(some[near])
+            placed = back.points(patch.region.mesh.point_mm[points])
+            limits = [cap.beyond_mm(placed)[triangles] for cap in self.caps]
+            near[near] = share_a_point([b - BOUND_SLACK_MM for b in (*limits, *patch.own(some[near]))])
         return near
 
     def signs(self, count):
@@ -128,9 +131,9 @@ class PieceBody:
         """Points, normals and triangles of the outside."""
         return piece_mesh(self.closed.box)
 
-    def may_reach(self, corners_mm, own):
+    def may_reach(self, patch: Patch, some, other: Sheet) -> np.ndarray:
         """Return that any triangle may matter that the body's box does not rule out."""
-        return np.ones(len(corners_mm), bool)
+        return np.ones(len(some), bool)
 
     def signs(self, count):
         """Return that the box counts as metal and the hollow inside it does not."""
@@ -197,9 +200,9 @@ class KeepOutBody:
         off = np.linalg.norm(x - along[..., None] * (axis / length), axis=-1)
         return [off - b.radius_mm, -along, along - length]
 
-    def may_reach(self, corners_mm, own):
+    def may_reach(self, patch: Patch, some, other: Sheet) -> np.ndarray:
         """Return that any triangle may matter that the body's box does not rule out."""
-        return np.ones(len(corners_mm), bool)
+        return np.ones(len(some), bool)
 
     def signs(self, count):
         """Return that all of it counts."""
@@ -208,6 +211,13 @@ class KeepOutBody:
     def inside(self, points_mm, normals, layers_mm, within_mm):
         """Return g of the body."""
         return [self.outside_mm(points_mm[None] - layers_mm[:, None, None] * normals[None])]
+
+
+@lru_cache(maxsize=64)
+def _axis_and_bow(line: PostLine) -> tuple[np.ndarray, float]:
+    """Return a post's axis as a polyline (k, 3), and how far that is from its chord at most. [mm]"""
+    axis = line.lines(line.stations[:, None] + np.zeros(5))[:, 0]
+    return axis, float(_distance_to_line(axis, axis[[0, -1]]).max())
 
 
 def _distance_to_line(points, line):

@@ -171,15 +171,16 @@ class GridCut:
 
     def height_above(self, points_mm) -> np.ndarray:
         """Return how far points lie above the cut. [mm]"""
-        return self.zones.blended(points_mm, self.normals @ points_mm.T - self.offsets_mm[:, None])
+        return self.height_given(self.zones.passed(points_mm), points_mm)
+
+    def height_given(self, passed, points_mm) -> np.ndarray:
+        """Return :meth:`height_above` of points that have ``passed`` in the zones. [mm]"""
+        return self.zones.blended_by(passed, self.normals @ points_mm.T - self.offsets_mm[:, None])
 
     def lattice_heights(self, grid: Grid) -> np.ndarray:
         """Return how far the places of a grid's lattice lie above the cut, (nu, nv). [mm]"""
-        lattice = grid.lattice_mm.reshape(-1, 3)
-        values = self.normals @ lattice.T - self.offsets_mm[:, None]
-        return self.zones.blended_by(_lattice_passed(grid, self.zones), values).reshape(
-            grid.lattice_mm.shape[:2]
-        )
+        heights = self.height_given(_lattice_passed(grid, self.zones), grid.lattice_mm.reshape(-1, 3))
+        return heights.reshape(grid.lattice_mm.shape[:2])
 
 
 @lru_cache(maxsize=64)

@@ -10,10 +10,10 @@ import shapely
 from .built import Built
 from .fillers import Filler, refined
 from .layout import METAL, Cell
+from .metalregions import sheet_region
 from .moves import IDENTITY
 from .scene import Mesh
-from .sheets import Sheet, sheet_region
-from .skin import Grid
+from .sheets import Sheet
 
 _CORNERS = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], float)
 
@@ -22,7 +22,7 @@ _CORNERS = np.array([(0, 0), (1, 0), (1, 1), (0, 1)], float)
 class FillerSheet(Sheet):
     """A filler in place; nothing but its own borders bounds it."""
 
-    def bounds(self, grid: Grid, points_mm) -> list[np.ndarray]:
+    def _bounds(self, grid, points_mm, height_above):
         """Return no bounds: no cut of the plan goes through new metal."""
         return []
 

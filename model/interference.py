@@ -27,8 +27,8 @@ d_max, counts.  In a post or a keep-out it is the greatest distance inside.
 
 from __future__ import annotations
 
-from collections.abc import Generator
-from dataclasses import replace
+from collections.abc import Callable, Generator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -39,7 +39,7 @@ from .fillersheets import filler_sheet
 from .layout import BODY
 from .report import Interference
 from .roofparts import is_roof
-from .sheets import FAR_MM, NEAR_MM, Sheet, sheets_of
+from .sheets import FAR_MM, NEAR_MM, Patch, Sheet, sheets_of
 from .stepwise import at_once
 from .triangles import inside_all, volume_inside
 
@@ -86,48 +86,88 @@ def _boxes_meet(a, b):
     return bool((a[0] - NEAR_MM <= b[1]).all() and (b[0] - NEAR_MM <= a[1]).all())
 
 
-def _sheet_in(sheet: Sheet, body) -> Interference | None:
-    """Return the common volume of a sheet and a body."""
-    if not _boxes_meet(sheet.box_mm, body.box_mm):
-        return None
-    grids, corners = [], []
-    for patch in sheet.patches:
-        low, high = body.box_mm
-        near = ((patch.low - NEAR_MM <= high) & (patch.high + NEAR_MM >= low)).all(axis=1)
-        if near.any():
-            near[near] = body.may_reach(patch.corners_mm[near], [b[near] for b in patch.bounds])
-        if near.any():
-            which = np.full((int(near.sum()), 3, 1), float(len(grids)))
-            grids.append(patch.grid)
-            corners.append(np.concatenate([patch.uv[near], which], axis=2))
-    if not corners:
-        return None
+@dataclass(frozen=True, eq=False)
+class Part:
+    """Triangles of a sheet that may matter to a body, as corners (u, v, which grid) of one parameter space.
+
+    ``point``, ``normal`` and ``own`` are those of ``uvg`` in place and the sheet's bounds there;
+    ``surface`` gives the same at other parameters.
+    """
+
+    surface: Callable
+    uvg: np.ndarray  # (n, 3)
+    triangles: np.ndarray  # (m, 3) int
+    point: np.ndarray
+    normal: np.ndarray
+    own: list[np.ndarray]
+
+
+def _part_of(sheet: Sheet, chosen: list[tuple[Patch, np.ndarray]]) -> Part:
+    """Return some triangles of a sheet, patch by patch."""
+    most_bounds = max(len(patch.bounds) for patch, _ in chosen)
 
     def surface(uvg):
         point, normal = np.empty((2, len(uvg), 3))
         own = [np.full(len(uvg), -FAR_MM) for _ in range(most_bounds)]
-        for k, grid in enumerate(grids):
-            here = uvg[:, 2] == k
+        for k, (patch, _) in enumerate(chosen):
+            grid, here = patch.region.grid, uvg[:, 2] == k
             at, _, _, out = grid.frame(uvg[here, :2])
             point[here], normal[here] = sheet.move.points(at), sheet.move.vectors(out)
             for bound, value in zip(own, sheet.bounds(grid, at), strict=False):
                 bound[here] = value
         return point, normal, own
 
-    most_bounds = max(len(sheet.bounds(grid, np.zeros((1, 3)))) for grid in grids)
-    found = _common(surface, np.concatenate(corners), sheet.thickness_mm, sheet.name, body)
+    uvg, triangles, point, normal, own, count = [], [], [], [], [], 0
+    for k, (patch, some) in enumerate(chosen):
+        used, of = patch.points_of(some)
+        mesh = patch.region.mesh
+        uvg.append(np.column_stack([mesh.uv[used], np.full(len(used), float(k))]))
+        triangles.append(of + count)
+        point.append(patch.placed_mm[used])
+        normal.append(sheet.move.vectors(mesh.normal[used]))
+        values = np.full((most_bounds, len(used)), -FAR_MM)  # a grid may have fewer bounds
+        for value, bound in zip(values, patch.bounds, strict=False):
+            value[:] = bound[used]
+        own.append(values)
+        count += len(used)
+    return Part(
+        surface,
+        *map(np.concatenate, (uvg, triangles, point, normal)),
+        list(np.concatenate(own, axis=1)),
+    )
+
+
+def _sheet_in(sheet: Sheet, body) -> Interference | None:
+    """Return the common volume of a sheet and a body."""
+    if not _boxes_meet(sheet.box_mm, body.box_mm):
+        return None
+    chosen = _chosen(sheet, body.box_mm, lambda patch, some: body.may_reach(patch, some, sheet))
+    if not chosen:
+        return None
+    found = _common(_part_of(sheet, chosen), sheet.thickness_mm, sheet.name, body)
     if found is None or not isinstance(body, Sheet):
         return found
-    return replace(found, depth_mm=_depth_of_lap(surface, np.concatenate(corners), sheet, body))
+    over = _chosen(sheet, body.box_mm, lambda patch, some: body.may_lie_over(patch, some, sheet))
+    return replace(found, depth_mm=_depth_of_lap(_part_of(sheet, over), sheet, body))
 
 
-def _depth_of_lap(surface, corners, sheet: Sheet, body: Sheet) -> float:
+def _chosen(sheet: Sheet, box_mm, may_matter) -> list[tuple[Patch, np.ndarray]]:
+    """Return the triangles of every patch near a box that may matter, as indices; no patch without any."""
+    chosen = []
+    for patch in sheet.patches:
+        some = patch.near_box(box_mm)
+        if len(some):
+            some = some[may_matter(patch, some)]
+        if len(some):
+            chosen.append((patch, some))
+    return chosen
+
+
+def _depth_of_lap(part: Part, sheet: Sheet, body: Sheet) -> float:
     """Return how far a sheet must move to be clear of another, from all that lies over it. [mm]"""
-    uv, index = np.unique(corners.reshape(-1, corners.shape[2]), axis=0, return_inverse=True)
-    triangles = index.reshape(-1, 3)
-    point, normal, own = surface(uv)
+    triangles, own = part.triangles, part.own
     out, within = -np.inf, -np.inf
-    for g in body.inside(point, normal, np.array([0.0, sheet.thickness_mm]), np.inf):
+    for g in body.inside(part.point, part.normal, np.array([0.0, sheet.thickness_mm]), np.inf):
         columns = np.stack([g[0][0][triangles], g[0][1][triangles]], axis=2)
         over = inside_all(columns, [*(v[0][triangles] for v in g[2:]), *(bound[triangles] for bound in own)])
         meets = (over[:, :, 0].max(axis=1) > -body.thickness_mm - NEAR_MM) & (
@@ -156,22 +196,14 @@ def _post_in(post: PostBody | PieceBody, body: KeepOutBody) -> Interference | No
     def flat(xyzn):
         return xyzn[:, :3], xyzn[:, 3:], []  # a triangle has one normal, and so have its halves
 
-    corners = np.concatenate([placed, turned], axis=1)[triangles]
-    return _common(flat, corners, post.wall_mm, post.name, body)
+    part = Part(flat, np.concatenate([placed, turned], axis=1), triangles, placed, turned, [])
+    return _common(part, post.wall_mm, post.name, body)
 
 
-def _common(surface, corners, thickness_mm, name, body) -> Interference | None:
-    """Integrate over A's layers the area inside the body.
-
-    Parameters
-    ----------
-    surface : callable
-        Maps parameters (n, k) to points and normals in place and A's own bounds.
-    corners : (m, 3, k)
-        Triangles of such parameters.
-    """
+def _common(part: Part, thickness_mm, name, body) -> Interference | None:
+    """Integrate over A's layers the area inside the body."""
     layers = np.array([0.0, thickness_mm])
-    small, point, normal, values, own = _halved(surface, corners, body, layers)
+    small, point, normal, values, own = _halved(part, body, layers)
     if not len(small):
         return None
     own = [bound[small] for bound in own]
@@ -206,15 +238,13 @@ def _depth_in(g, small, own) -> float:
     return float(max(-inside.max(axis=2).min(), 0.0)) if len(inside) else 0.0
 
 
-def _halved(surface, corners, body, layers):
+def _halved(part: Part, body, layers):
     """Halve triangles that may reach into the body, across their longest edge, until they are small.
 
     Returns (m, 3) triangles, points, normals, the body's g and A's own bounds
     at the points.  The body is asked once for every point.
     """
-    uv, index = np.unique(corners.reshape(-1, corners.shape[2]), axis=0, return_inverse=True)
-    triangles = index.reshape(-1, 3)
-    point, normal, own = surface(uv)
+    triangles, uv, point, normal, own = part.triangles, part.uvg, part.point, part.normal, part.own
     longest = _edges(point, triangles).max(axis=1)
     values = body.inside(point, normal, layers, longest.max() + NEAR_MM)
     while len(triangles):
@@ -228,7 +258,7 @@ def _halved(surface, corners, body, layers):
         known = len(uv)
         for _ in range(HALVINGS):
             triangles, uv, point, normal, own = _halved_once(
-                surface, body.small_mm, triangles, uv, point, normal, own
+                part.surface, body.small_mm, triangles, uv, point, normal, own
             )
         within = _edges(point, triangles).max() + NEAR_MM
         new_values = body.inside(point[known:], normal[known:], layers, within)
@@ -252,9 +282,9 @@ def _halved_once(surface, small_mm, triangles, uv, point, normal, own):
         return triangles, uv, point, normal, own
     turn = edges[large].argmax(axis=1)
     a, b, c = np.take_along_axis(triangles[large], (turn[:, None] + np.arange(3)) % 3, axis=1).T
-    pairs, which = np.unique(np.sort(np.stack([a, b], axis=1), axis=1), axis=0, return_inverse=True)
-    middle = len(uv) + which.reshape(-1)
-    new_uv = uv[pairs].mean(axis=1)
+    edge, which = np.unique(np.minimum(a, b) * len(uv) + np.maximum(a, b), return_inverse=True)
+    middle = len(uv) + which
+    new_uv = (uv[edge // len(uv)] + uv[edge % len(uv)]) / 2
     new_point, new_normal, new_own = surface(new_uv)
     halves = [np.stack([a, middle, c], axis=1), np.stack([middle, b, c], axis=1)]
     return (

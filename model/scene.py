@@ -74,11 +74,16 @@ def _boxes(grid: Grid):
     return shapely.box(u0.ravel(), v0.ravel(), u1.ravel(), v1.ravel())
 
 
+def post_rows(line, s_low, s_high):
+    """Return the four corners of a post at places from one cut to the other, shape (rows, 4, 3)."""
+    part = np.linspace(0, 1, 2 if line.is_straight else 9)[:, None]
+    return line.lines(s_low + part * (s_high - s_low))[:, 1:]
+
+
 def post_mesh(line, s_low, s_high):
     """Return points, normals and triangles of the outside of a post between two cuts."""
-    rows = 2 if line.is_straight else 9
-    part = np.linspace(0, 1, rows)[:, None]
-    corners = line.lines(s_low + part * (s_high - s_low))[:, 1:]  # (rows, 4, 3)
+    corners = post_rows(line, s_low, s_high)
+    rows = len(corners)
     faces = np.stack([corners, np.roll(corners, -1, axis=1)], axis=2).swapaxes(0, 1)  # (4, rows, 2, 3)
     normals = unit(cross(faces[:, -1, 0] - faces[:, 0, 0], faces[:, 0, 1] - faces[:, 0, 0]))
     outward = faces.mean(axis=(1, 2)) - corners.mean(axis=(0, 1))

@@ -12,23 +12,23 @@ distance past the side lines for the piece of a shifted post.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
-from scipy.spatial import cKDTree
 
 from .built import Built
-from .layingout import layout_of
-from .layout import BODY, METAL, WASTE, WINDOW, Cell, Shift
+from .cuts import Cut
+from .layout import BODY, METAL, WASTE, WINDOW, Shift
+from .metalregions import Region, passed_on, sheet_region, uncut_regions, uv_scale
 from .moves import RigidMove
 from .numeric import cross, dot
 from .roofparts import is_roof
-from .scene import Mesh, cell_mesh
 from .shape import CarShape
 from .skin import Grid
-from .triangles import share_a_point
+from .triangles import boxes_of, share_a_point
 from .trimmings import part_cut_off
 
 FAR_MM = 1e6  # stands for "nowhere near"
@@ -37,84 +37,44 @@ NEAR_MM = 3.0  # how far a coarse triangle may stray from its surface
 
 
 @dataclass(frozen=True, eq=False)
-class Region:
-    """The metal of one grid of the uncut car, on one side of the flange line.
-
-    (u, v) is scaled to millimetres on the average of the grid; ``starts``
-    and ``ends`` (m, 2) are the segments of its outline.
-    """
-
-    grid: Grid
-    mesh: Mesh
-    scale: np.ndarray
-    polygon: shapely.Geometry
-    starts: np.ndarray
-    ends: np.ndarray
-
-    @cached_property
-    def _outline_tree(self):
-        return cKDTree((self.starts + self.ends) / 2)
-
-    @cached_property
-    def markers(self):
-        """A tree of the triangles' middles and points, and how far apart they are. [mm]"""
-        corners = self.mesh.point_mm[self.mesh.triangles]
-        middle = corners.mean(axis=1)
-        reach = np.linalg.norm(corners - middle[:, None], axis=2).max()
-        return cKDTree(np.concatenate([middle, self.mesh.point_mm])), float(reach)
-
-    def beyond_mm(self, uv):
-        """Return how far points lie out of the outline, negative inside, along the skin. [mm]"""
-        xy = uv * self.scale
-        near = self._outline_tree.query(xy, k=min(4, len(self.starts)))[1].reshape(len(xy), -1)
-        a, b = self.starts[near], self.ends[near]
-        edge = b - a
-        share = np.einsum("nki,nki->nk", xy[:, None] - a, edge) / np.einsum("nki,nki->nk", edge, edge)
-        foot = a + np.clip(share, 0, 1)[:, :, None] * edge
-        distance = np.linalg.norm(xy[:, None] - foot, axis=2).min(axis=1)
-        return np.where(shapely.contains_xy(self.polygon, *xy.T), -distance, distance)
-
-
-def sheet_region(grid: Grid, cells: list[Cell]) -> Region:
-    """Return some cells of one grid as a region of metal."""
-    scale = uv_scale(grid)
-    polygon = shapely.transform(shapely.union_all([c.polygon for c in cells]), lambda xy: xy * scale)
-    rings = shapely.get_rings(shapely.get_parts(shapely.segmentize(polygon, 10.0)))
-    loops = [shapely.get_coordinates(ring) for ring in rings]
-    starts, ends = np.concatenate([c[:-1] for c in loops]), np.concatenate([c[1:] for c in loops])
-    real = np.abs(starts - ends).max(axis=1) > 1e-9
-    shapely.prepare(polygon)
-    meshes = [cell_mesh(c) for c in cells]
-    first = np.cumsum([0] + [len(m.uv) for m in meshes[:-1]])
-    mesh = Mesh(
-        *(np.concatenate([getattr(m, name) for m in meshes]) for name in ("uv", "point_mm", "normal")),
-        np.concatenate([m.triangles + k for m, k in zip(meshes, first, strict=True)]),
-    )
-    return Region(grid, mesh, scale, polygon, starts[real], ends[real])
-
-
-@lru_cache(maxsize=16)
-def uncut_regions(shape: CarShape, flange_mm: float | None, kerf_mm: float) -> dict[str, tuple[Region, ...]]:
-    """Return the metal outside and inside the flange line: {"body": …, "window panel": …}."""
-    layout = layout_of(shape, None, None, flange_mm, kerf_mm, ())
-    out = {}
-    for part in (BODY, WINDOW):
-        cells = [c for c in layout.parts.get(part, []) if c.role == METAL]
-        grids = {c.grid.name: c.grid for c in cells}.values()
-        out[part] = tuple(sheet_region(g, [c for c in cells if c.grid is g]) for g in grids)
-    return out
-
-
-@dataclass(frozen=True, eq=False)
 class Patch:
-    """Triangles of a sheet on one grid: corners in (u, v) and in place, their boxes, the piece's bounds."""
+    """Triangles of a region that may belong to a piece, in place; points are all those of the region."""
 
-    grid: Grid
-    uv: np.ndarray  # (m, 3, 2)
-    corners_mm: np.ndarray  # (m, 3, 3)
+    region: Region
+    kept: np.ndarray  # (m,) int, which triangles of the region
+    triangles: np.ndarray  # (m, 3) int, their points
+    placed_mm: np.ndarray  # (n, 3)
     low: np.ndarray  # (m, 3)
     high: np.ndarray
-    bounds: list[np.ndarray]  # of the piece, each (m, 3)
+    bounds: list[np.ndarray]  # of the piece, each (n,)
+
+    @cached_property
+    def box_mm(self) -> np.ndarray:
+        """Least and greatest coordinates, shape (2, 3)."""
+        return np.array([self.low.min(axis=0), self.high.max(axis=0)])
+
+    def near_box(self, box_mm) -> np.ndarray:
+        """Return which triangles come near a box (2, 3), as indices."""
+        low, high = box_mm
+        return np.nonzero(((self.low - NEAR_MM <= high) & (self.high + NEAR_MM >= low)).all(axis=1))[0]
+
+    def balls(self, some) -> tuple[np.ndarray, np.ndarray]:
+        """Return middles and radii of some triangles, before the move."""
+        middle, radius = self.region.balls
+        kept = self.kept[some]
+        return middle[kept], radius[kept]
+
+    def own(self, some) -> list[np.ndarray]:
+        """Return the piece's bounds at the corners of some triangles, each (k, 3)."""
+        triangles = self.triangles[some]
+        return [bound[triangles] for bound in self.bounds]
+
+    def points_of(self, some) -> tuple[np.ndarray, np.ndarray]:
+        """Return the indices of the points of some triangles, and the triangles among these."""
+        triangles = self.triangles[some]
+        used = np.zeros(len(self.placed_mm), bool)
+        used[triangles] = True
+        return np.nonzero(used)[0], (np.cumsum(used) - 1)[triangles]
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,17 +90,26 @@ class Sheet:
 
     def bounds(self, grid: Grid, points_mm) -> list[np.ndarray]:
         """Return the bounds of this piece at points of the uncut car on a grid; ≤ 0 on its side. [mm]"""
+        return self._bounds(grid, points_mm, lambda cut: cut.height_above(grid, points_mm))
+
+    def bounds_on(self, region: Region) -> list[np.ndarray]:
+        """Return the bounds at the points of one of its regions."""
+        points, grid = region.mesh.point_mm, region.grid
+        return self._bounds(
+            grid, points, lambda cut: cut.on(grid).height_given(passed_on(region, cut.zones[grid.name]), points)
+        )
+
+    def _bounds(self, grid: Grid, points_mm, height_above: Callable[[Cut], np.ndarray]):
         if self.name == WINDOW or self.built.upper is None:
             return []
         if self.name == BODY:
             feet = [lean for lean in self.built.leans if lean.stretch_on(grid.name)]
-            lower = self.built.lower.height_above(grid, points_mm)
+            lower = height_above(self.built.lower)
             return [lower, *(lean.foot_bound(grid.name, points_mm) for lean in feet)]
         for lean in self.built.leans:
             if self.name == lean.piece:
-                lower = self.built.lower.height_above(grid, points_mm)
-                return [lower, *lean.bounds(grid.name, points_mm)]
-        out = [-self.built.upper.height_above(grid, points_mm)]
+                return [height_above(self.built.lower), *lean.bounds(grid.name, points_mm)]
+        out = [-height_above(self.built.upper)]
         if is_roof(self.name):
             out += self.built.parts.lines.bounds(self.name, points_mm)
         for shift in self.built.shifts:
@@ -148,61 +117,80 @@ class Sheet:
                 out += _shift_bounds(self.name, shift, points_mm[:, 0])
         return out
 
-    def placed(self, grid: Grid, uv):
-        """Return points and normals in place."""
-        point, _, _, normal = grid.frame(uv)
-        return self.move.points(point), self.move.vectors(normal)
-
     @cached_property
     def patches(self) -> list[Patch]:
         """The triangles on every grid that may belong to this piece, in place."""
         out = []
         for region in self.regions:
             mesh = region.mesh
-            keep = np.ones(len(mesh.triangles), bool)
-            bounds = self.bounds(region.grid, mesh.point_mm)
-            for bound in bounds:
-                keep &= bound[mesh.triangles].min(axis=1) <= NEAR_MM
-            corners = self.move.points(mesh.point_mm)[mesh.triangles[keep]]
-            triangles = mesh.triangles[keep]
-            own = [bound[triangles] for bound in bounds]
-            uv = mesh.uv[triangles]
-            out.append(Patch(region.grid, uv, corners, corners.min(axis=1), corners.max(axis=1), own))
-        return [patch for patch in out if len(patch.uv)]
+            bounds = self.bounds_on(region)
+            kept = np.arange(len(mesh.triangles))
+            if bounds:
+                a, b, c = mesh.triangles.T
+                beside = [bound <= NEAR_MM for bound in bounds]
+                kept = np.nonzero(np.logical_and.reduce([near[a] | near[b] | near[c] for near in beside]))[0]
+            placed = self.move.points(mesh.point_mm)
+            triangles = mesh.triangles[kept]
+            out.append(Patch(region, kept, triangles, placed, *boxes_of(placed, triangles), bounds))
+        return [patch for patch in out if len(patch.kept)]
 
     @cached_property
     def box_mm(self) -> np.ndarray:
         """Least and greatest coordinates in place, shape (2, 3); may be too large."""
-        return np.array(
-            [
-                np.min([p.low.min(axis=0) for p in self.patches], axis=0),
-                np.max([p.high.max(axis=0) for p in self.patches], axis=0),
-            ]
-        )
+        boxes = np.array([patch.box_mm for patch in self.patches])
+        return np.array([boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)])
 
-    def may_reach(self, corners_mm, own):
-        """Return which triangles of another sheet are near enough to this one's metal to matter.
+    def may_lie_over(self, patch: Patch, some, other: Sheet) -> np.ndarray:
+        """Return which of some triangles of another sheet's patch are near this one's metal or over it.
 
-        Parameters
-        ----------
-        corners_mm : (m, 3, 3)
-            In place.
-        own : list of (m, 3)
-            The other sheet's bounds at the corners.  Across a seam both
-            sheets' bounds stray from linear alike, so that what they leave of
-            a flat triangle tells whether the two can meet in it.
+        Across a seam both sheets' bounds stray from linear alike, so that what they leave of
+        a flat triangle tells whether the two can meet in it.
         """
-        placed = self.move.inverse().points(corners_mm)
-        centre = placed.mean(axis=1)
-        radius = np.linalg.norm(placed - centre[:, None], axis=2).max(axis=1)
-        near = np.zeros(len(corners_mm), bool)
+        back = self.move.inverse() @ other.move
+        middle, radius = patch.balls(some)
+        centre, own = back.points(middle), patch.own(some)
+        near = np.zeros(len(some), bool)
         for region in self.regions:
             tree, reach = region.markers
-            some = tree.query(centre, distance_upper_bound=radius.max() + reach + NEAR_MM)[0]
-            some = np.nonzero(some <= radius + reach + NEAR_MM)[0]
-            bounds = self.bounds(region.grid, placed[some].reshape(-1, 3))
-            limits = [*(b.reshape(-1, 3) for b in bounds), *(b[some] for b in own)]
-            near[some] |= share_a_point([b - BOUND_SLACK_MM for b in limits]) if limits else True
+            close = tree.query(centre, distance_upper_bound=radius.max() + reach + NEAR_MM)[0]
+            close = np.nonzero(close <= radius + reach + NEAR_MM)[0]
+            if not len(close):
+                continue
+            points, triangles = patch.points_of(some[close])
+            bounds = self.bounds(region.grid, back.points(patch.region.mesh.point_mm[points]))
+            limits = [*(b[triangles] for b in bounds), *(b[close] for b in own)]
+            near[close] |= share_a_point([b - BOUND_SLACK_MM for b in limits]) if limits else True
+        return near
+
+    def may_reach(self, patch: Patch, some, other: Sheet) -> np.ndarray:
+        """Return which of some triangles of another sheet's patch may share space with this one's metal.
+
+        Those of :meth:`may_lie_over` in whose box lies metal of this sheet, and
+        whose corners are not all clear of it on one side.
+        """
+        back = self.move.inverse() @ other.move
+        middle, radius = patch.balls(some)
+        centre, own = back.points(middle), patch.own(some)
+        near = np.zeros(len(some), bool)
+        for mine in self.patches:
+            region, (low, high) = mine.region, mine.box_mm
+            close = (patch.low[some] - NEAR_MM <= high) & (patch.high[some] + NEAR_MM >= low)
+            close = np.nonzero(close.all(axis=1))[0]
+            if not len(close):
+                continue
+            tree, reach = region.markers
+            limit = radius[close] + reach + NEAR_MM
+            close = close[tree.query(centre[close], distance_upper_bound=limit.max())[0] <= limit]
+            if not len(close):
+                continue
+            points, triangles = patch.points_of(some[close])
+            placed = back.points(patch.region.mesh.point_mm[points])
+            clear = region.grid.clear_mm(placed)
+            apart = (clear - other.thickness_mm, -clear - self.thickness_mm)
+            limits = [side - NEAR_MM for side in apart]
+            limits += [b - BOUND_SLACK_MM for b in self.bounds(region.grid, placed)]
+            limits = [b[triangles] for b in limits] + [b[close] - BOUND_SLACK_MM for b in own]
+            near[close] |= share_a_point(limits)
         return near
 
     def signs(self, count):
@@ -347,10 +335,3 @@ def waste_area_mm2(built: Built) -> float:
         _, du, dv = grid.tangents(np.concatenate(uv))
         total += np.concatenate([v.ravel() for v in weights]) @ np.linalg.norm(cross(du, dv), axis=1)
     return float(total)
-
-
-@lru_cache(maxsize=64)
-def uv_scale(grid: Grid) -> np.ndarray:
-    """Return how many millimetres one unit of u and of v is, on the average of a grid; shape (2,)."""
-    _, du, dv = grid.tangents(grid.lattice_uv.reshape(-1, 2))
-    return np.array([np.linalg.norm(du, axis=1).mean(), np.linalg.norm(dv, axis=1).mean()])

@@ -212,6 +212,16 @@ class Grid:
         above = np.abs(dot(off, self._lattice_normal[nearest]))
         return (apart <= distance_mm + self.lattice_reach_mm) & (above <= distance_mm + self._sag_mm)
 
+    def clear_mm(self, points_mm) -> np.ndarray:
+        """Return how far points are out of the grid at least, or in where below zero; zero near it. [mm]
+
+        From the plane at the nearest lattice point: the surface strays from it by ``_sag_mm``
+        at most, and its normal turns between lattice points by far less than the tenth that is taken off.
+        """
+        nearest = self._tree.query(points_mm)[1]
+        out = dot(points_mm - self.lattice_mm.reshape(-1, 3)[nearest], self._lattice_normal[nearest])
+        return np.sign(out) * np.maximum(0.9 * np.abs(out) - self._sag_mm, 0.0)
+
     def uv_from_view(self, view: str, across_up_mm, what: str) -> np.ndarray:
         """Carry points of a view along the line of sight onto this grid.
 

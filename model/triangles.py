@@ -52,6 +52,12 @@ def inside_all(corners, values):
     return triangles[:, :, : corners.shape[2]]
 
 
+def boxes_of(points, triangles):
+    """Return least and greatest coordinates of triangles (m, 3) of points (n, 3), each (m, 3)."""
+    a, b, c = (points[k] for k in triangles.T)
+    return np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)
+
+
 def share_a_point(values):
     """Return which triangles have a point where every one of ``values`` is ≤ 0.
 
@@ -60,9 +66,14 @@ def share_a_point(values):
     values : list of (m, 3)
         At the corners, linear over each triangle; at least one.
     """
-    number = np.broadcast_to(np.arange(len(values[0]), dtype=float)[:, None, None], (len(values[0]), 3, 1))
-    out = np.zeros(len(values[0]), bool)
-    out[inside_all(number, values)[:, 0, 0].round().astype(int)] = True
+    inside = [value <= 0 for value in values]
+    at_corner = np.logical_and.reduce(inside)
+    out = at_corner[:, 0] | at_corner[:, 1] | at_corner[:, 2]
+    some = np.logical_and.reduce([i[:, 0] | i[:, 1] | i[:, 2] for i in inside])
+    asked = np.nonzero(some & ~out)[0]
+    if len(asked):
+        number = np.broadcast_to(asked.astype(float)[:, None, None], (len(asked), 3, 1))
+        out[inside_all(number, [value[asked] for value in values])[:, 0, 0].round().astype(int)] = True
     return out
 
 
