@@ -155,7 +155,7 @@ def _chosen(sheet: Sheet, box_mm, may_matter) -> list[tuple[Patch, np.ndarray]]:
     """Return the triangles of every patch near a box that may matter, as indices; no patch without any."""
     chosen = []
     for patch in sheet.patches:
-        some = patch.near_box(box_mm)
+        some = np.nonzero(patch.is_near_box(box_mm))[0]
         if len(some):
             some = some[may_matter(patch, some)]
         if len(some):

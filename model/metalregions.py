@@ -53,6 +53,22 @@ class Region:
         middle, radius = self.balls
         return cKDTree(np.concatenate([middle, self.mesh.point_mm])), float(radius.max())
 
+    @cached_property
+    def box_mm(self) -> np.ndarray:
+        """Least and greatest coordinates of the grid's lattice, shape (2, 3)."""
+        lattice = self.grid.lattice_mm.reshape(-1, 3)
+        return np.array([lattice.min(axis=0), lattice.max(axis=0)])
+
+    def near(self, points_mm, distance_mm) -> tuple[np.ndarray, np.ndarray]:
+        """Return which points, by index, may be within a distance, and where the search of feet starts."""
+        reach = distance_mm + self.grid.lattice_reach_mm
+        low, high = self.box_mm
+        close = np.nonzero(((points_mm >= low - reach) & (points_mm <= high + reach)).all(axis=1))[0]
+        if not len(close):
+            return close, np.zeros((0, 2))
+        is_near, start_uv = self.grid.near(points_mm[close], distance_mm)
+        return close[is_near], start_uv[is_near]
+
     def beyond_mm(self, uv):
         """Return how far points lie out of the outline, negative inside, along the skin. [mm]"""
         xy = uv * self.scale

@@ -53,10 +53,15 @@ class Patch:
         """Least and greatest coordinates, shape (2, 3)."""
         return np.array([self.low.min(axis=0), self.high.max(axis=0)])
 
-    def near_box(self, box_mm) -> np.ndarray:
-        """Return which triangles come near a box (2, 3), as indices."""
-        low, high = box_mm
-        return np.nonzero(((self.low - NEAR_MM <= high) & (self.high + NEAR_MM >= low)).all(axis=1))[0]
+    def is_near_box(self, box_mm, some=slice(None)) -> np.ndarray:
+        """Return which of some triangles come near a box (2, 3)."""
+        low, high = self.low[some], self.high[some]
+        near = np.ones(len(low), bool)
+        for axis, (least, most) in enumerate((box_mm + [[-NEAR_MM], [NEAR_MM]]).T):
+            if self.box_mm[0, axis] > most or self.box_mm[1, axis] < least:
+                return np.zeros(len(low), bool)
+            near &= (low[:, axis] <= most) & (high[:, axis] >= least)
+        return near
 
     def balls(self, some) -> tuple[np.ndarray, np.ndarray]:
         """Return middles and radii of some triangles, before the move."""
@@ -165,32 +170,30 @@ class Sheet:
     def may_reach(self, patch: Patch, some, other: Sheet) -> np.ndarray:
         """Return which of some triangles of another sheet's patch may share space with this one's metal.
 
-        Those of :meth:`may_lie_over` in whose box lies metal of this sheet, and
-        whose corners are not all clear of it on one side.
+        Those that come near this sheet's box, have a point on the right side of both sheets'
+        bounds (see :meth:`may_lie_over`), and have not all corners clear of it on one side.
         """
         back = self.move.inverse() @ other.move
-        middle, radius = patch.balls(some)
-        centre, own = back.points(middle), patch.own(some)
         near = np.zeros(len(some), bool)
         for mine in self.patches:
-            region, (low, high) = mine.region, mine.box_mm
-            close = (patch.low[some] - NEAR_MM <= high) & (patch.high[some] + NEAR_MM >= low)
-            close = np.nonzero(close.all(axis=1))[0]
+            close = np.nonzero(patch.is_near_box(mine.box_mm, some))[0]
             if not len(close):
                 continue
-            tree, reach = region.markers
-            limit = radius[close] + reach + NEAR_MM
-            close = close[tree.query(centre[close], distance_upper_bound=limit.max())[0] <= limit]
-            if not len(close):
-                continue
+            grid = mine.region.grid
             points, triangles = patch.points_of(some[close])
             placed = back.points(patch.region.mesh.point_mm[points])
-            clear = region.grid.clear_mm(placed)
-            apart = (clear - other.thickness_mm, -clear - self.thickness_mm)
-            limits = [side - NEAR_MM for side in apart]
-            limits += [b - BOUND_SLACK_MM for b in self.bounds(region.grid, placed)]
-            limits = [b[triangles] for b in limits] + [b[close] - BOUND_SLACK_MM for b in own]
-            near[close] |= share_a_point(limits)
+            limits = [b[triangles] - BOUND_SLACK_MM for b in self.bounds(grid, placed)]
+            limits += [b - BOUND_SLACK_MM for b in patch.own(some[close])]
+            shared = np.nonzero(share_a_point(limits))[0] if limits else np.arange(len(close))
+            if not len(shared):
+                continue
+            points = np.unique(triangles[shared])
+            clear = np.zeros(len(placed))
+            clear[points] = grid.clear_mm(placed[points])
+            clear = clear[triangles[shared]]
+            limits = [limit[shared] for limit in limits]
+            limits += [clear - other.thickness_mm - NEAR_MM, -clear - self.thickness_mm - NEAR_MM]
+            near[close[shared]] |= share_a_point(limits)
         return near
 
     def signs(self, count):
@@ -212,12 +215,12 @@ class Sheet:
         points, directions = back.points(points_mm), back.vectors(normals)
         found = []
         for region in self.regions:
-            near = np.nonzero(region.grid.is_near(points, within_mm))[0]
+            near, start_uv = region.near(points, within_mm)
             if not len(near):
                 found.append(self._nowhere(region.grid, len(layers_mm), len(points)))
                 continue
             d = np.full((len(layers_mm), len(points)), FAR_MM)
-            foot = region.grid.foot(points[near])
+            foot = region.grid.foot(points[near], start_uv)
             apart = points[near] - foot.point
             off = np.sqrt(np.maximum(dot(apart, apart) - foot.distance_mm**2, 0.0))  # along the skin
             past = region.beyond_mm(foot.uv)

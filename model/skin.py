@@ -207,10 +207,15 @@ class Grid:
 
     def is_near(self, points_mm, distance_mm) -> np.ndarray:
         """Return which points may be within a distance of the grid."""
+        return self.near(points_mm, distance_mm)[0]
+
+    def near(self, points_mm, distance_mm) -> tuple[np.ndarray, np.ndarray]:
+        """Return which points may be within a distance of the grid, and where a search of feet starts."""
         apart, nearest = self._tree.query(points_mm)
         off = points_mm - self.lattice_mm.reshape(-1, 3)[nearest]
         above = np.abs(dot(off, self._lattice_normal[nearest]))
-        return (apart <= distance_mm + self.lattice_reach_mm) & (above <= distance_mm + self._sag_mm)
+        is_near = (apart <= distance_mm + self.lattice_reach_mm) & (above <= distance_mm + self._sag_mm)
+        return is_near, self.lattice_uv.reshape(-1, 2)[nearest]
 
     def clear_mm(self, points_mm) -> np.ndarray:
         """Return how far points are out of the grid at least, or in where below zero; zero near it. [mm]

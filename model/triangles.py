@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 
 from .numeric import cross
@@ -67,14 +69,22 @@ def share_a_point(values):
         At the corners, linear over each triangle; at least one.
     """
     inside = [value <= 0 for value in values]
-    at_corner = np.logical_and.reduce(inside)
-    out = at_corner[:, 0] | at_corner[:, 1] | at_corner[:, 2]
-    some = np.logical_and.reduce([i[:, 0] | i[:, 1] | i[:, 2] for i in inside])
-    asked = np.nonzero(some & ~out)[0]
+    out = _any_corner(np.logical_and.reduce(inside))
+    asked = ~out
+    for i in inside:
+        asked &= _any_corner(i)
+    for a, b in combinations(values, 2):  # where one falls as the other rises their sum tells
+        asked &= _any_corner(a + b <= 0)
+    asked = np.nonzero(asked)[0]
     if len(asked):
         number = np.broadcast_to(asked.astype(float)[:, None, None], (len(asked), 3, 1))
         out[inside_all(number, [value[asked] for value in values])[:, 0, 0].round().astype(int)] = True
     return out
+
+
+def _any_corner(is_so):
+    """Return which triangles have a corner (m, 3) where something is so."""
+    return is_so[:, 0] | is_so[:, 1] | is_so[:, 2]
 
 
 def volume_inside(outer, inner, outer_values, inner_values):
