@@ -101,7 +101,9 @@ class Sheet:
         """Return the bounds at the points of one of its regions."""
         points, grid = region.mesh.point_mm, region.grid
         return self._bounds(
-            grid, points, lambda cut: cut.on(grid).height_given(passed_on(region, cut.zones[grid.name]), points)
+            grid,
+            points,
+            lambda cut: cut.on(grid).height_given(passed_on(region, cut.zones[grid.name]), points),
         )
 
     def _bounds(self, grid: Grid, points_mm, height_above: Callable[[Cut], np.ndarray]):
