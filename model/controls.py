@@ -8,6 +8,7 @@ the plan can be built, is decided elsewhere.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import ipywidgets as widgets
 
@@ -44,6 +45,7 @@ class Dial(widgets.HBox):
     def __init__(self, label, step, shown, read, changed, refused):
         self._step, self._shown, self._read = step, shown, read
         self._changed, self._refused, self._is_set = changed, refused, False
+        self._way = 1  # it went last
         self.slider = widgets.IntSlider(
             description=label,
             readout=False,
@@ -79,8 +81,14 @@ class Dial(widgets.HBox):
         self.text.value = self._shown(value)
         self._is_set = False
 
+    def beside(self) -> list[float]:
+        """Return the values one step further and one step back, the way it went last first, within limits."""
+        at = [self.slider.value + way for way in (self._way, -self._way)]
+        return [i * self._step for i in at if self.slider.min <= i <= self.slider.max]
+
     def _slid(self, change):
         if not self._is_set:
+            self._way = 1 if change["new"] > change["old"] else -1
             self.set(change["new"] * self._step)
             self._changed(self.value)
 
@@ -174,6 +182,7 @@ class Controls(widgets.HBox):
         self.car, self._set_to, self._cut_window, self._refused = car, set_to, cut_window, refused
         self.dials: dict[str, Dial] = {}
         self.words: dict[str, WordOrLength] = {}
+        self._said: dict[str, Callable[[float], str]] = {}  # a dial's value as set_to takes it
         self.cut = widgets.Dropdown(
             options=[("level", LEVEL), ("square to the post", SQUARE)],
             description="cut plane",
@@ -261,14 +270,23 @@ class Controls(widgets.HBox):
             if f"shift.{post.name}" in self.dials:
                 self.dials[f"shift.{post.name}"].limit(-3 * post.width_mm, 3 * post.width_mm)
 
+    def beside(self, name: str) -> list[str]:
+        """Return the settings one press of an arrow key away from a dial's value, the likelier one first."""
+        is_word = name in self.words and self.words[name].choice.value != LENGTH
+        if is_word or name not in self.dials:
+            return []
+        return [self._said[name](value) for value in self.dials[name].beside()]
+
     def _length(self, name, label, is_fine=False):
+        self._said[name] = said = lambda mm: f"{name}={_typed(mm)}"
         self.dials[name] = length_dial(
-            label, self.car.unit, lambda mm: self._set_to(f"{name}={_typed(mm)}"), self._refused, is_fine
+            label, self.car.unit, lambda mm: self._set_to(said(mm)), self._refused, is_fine
         )
         return self.dials[name]
 
     def _angle(self, name, label):
-        self.dials[name] = angle_dial(label, lambda deg: self._set_to(f"{name}={deg!r}"), self._refused)
+        self._said[name] = said = lambda deg: f"{name}={deg!r}"
+        self.dials[name] = angle_dial(label, lambda deg: self._set_to(said(deg)), self._refused)
         return self.dials[name]
 
     def _word_or_length(self, name, label, words, length_label):

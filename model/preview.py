@@ -16,7 +16,6 @@ from .carfindings import car_check
 from .closing import closed, closing_of
 from .comparison import STOCK
 from .controls import Controls
-from .evaluate import cut_and_set
 from .keptplan import keep_plan, kept_plan, kept_since
 from .limits import limits_of
 from .measured import Car
@@ -44,15 +43,18 @@ from .previewcomparison import ComparisonView
 from .previewpage import FILE, SWIPE, PreviewPage
 from .previewstyle import legend_html, status_html
 from .report import Report
-from .reportsteps import quick_report, report_steps, with_remedies, without_new_metal
-from .restwork import Clock, done_in_steps, in_plain_words, uncertainties
+from .reportsteps import report_steps, with_remedies
+from .restwork import Clock, done_in_steps, in_plain_words, is_heard, swept, uncertainties, without_sweeps
 from .silhouette import side_drawing
 from .weldplan import plan_of_seams, weld_seams
+from .workahead import WorkAhead, answering, picture_of
 
 LOOKING = "Looking for what runs into what …"
 WITHOUT_METAL = "Looking at the pieces without new metal: that is worked out when no slider moves …"
 WITH_METAL = "Looking at new metal, what runs into what, and blanks …"
 DRAW_AFTER_S = 0.1  # for the picture to get away before the side view is drawn
+AHEAD_AFTER_S = 0.15  # before another press is worked out ahead; two take less than what is left to a look
+AHEAD_MOST_MS = 400.0  # a plan that takes longer is not worked out ahead: a press would have to wait for it
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
 TAPE_AFTER_S = 2.0  # the same for the ± of the cut, and once more for those of the rest
 STALE = '<div class="pd-stale">'  # of a plan that has moved on
@@ -100,6 +102,7 @@ class Preview(PreviewPage):
         self._waiting: list[asyncio.TimerHandle] = []
         self._finding: asyncio.Future | None = None
         self._looking: asyncio.Future | None = None
+        self._ahead, self._moved = WorkAhead(self._found), ""
         self._drawn: Built | None = None  # what the picture shows: the plan, or its pieces without new metal
         self._unsure = BEING_WORKED_OUT
         super().__init__(ComparisonView(self._take_plan, self._guarded, self._offer_before))
@@ -166,7 +169,7 @@ class Preview(PreviewPage):
             plan = read_plan(demo_plan_path(name), car) if is_shipped else Plan(car=car.name)
         elif not isinstance(plan, Plan):
             plan = read_plan(plan, car)
-        built = cut_and_set(car, plan)
+        built = answering(car, plan).result().built
         self.car, self._car_name = car, name
         self.measures.value = measures_html(car_check(built.shape))
         self.controls = Controls(car, self.set, self.cut_window, self._refuse)
@@ -177,7 +180,7 @@ class Preview(PreviewPage):
         self.comparison.take_car(car)
         self.work.take_car(car, name)
         self._history = PlanHistory(plan)
-        self._show(plan, is_new=True, built=built)
+        self._show(plan, is_new=True)
         self.offer_views(self.view.names)
         self.view.look_from(self.views.value)
         stem = Path(name).stem
@@ -208,14 +211,14 @@ class Preview(PreviewPage):
             self._kept = kept_plan(self.car)
             self.back_button.description = f"last plan, {since:%d %b %H:%M}"
 
-    def _show(self, plan, is_new=False, built=None, setting=""):
+    @without_sweeps()
+    def _show(self, plan, is_new=False, setting=""):
         """Compute one plan and show it; the wish stays even if refused, so that sliders go on from it."""
         self._wish = plan
         clock = Clock()
-        built = built or cut_and_set(self.car, plan)
-        clock.lap("build")
-        report, drawn = quick_report(built), without_new_metal(built)
-        clock.lap("report")
+        answer = answering(self.car, plan).result()
+        built, drawn, report = answer.built, answer.drawn, answer.report
+        clock.lap("plan and report")
         self.plan, self.built, self.report, self._drawn = plan, built, report, drawn
         self._history = self._history.with_plan(plan, setting)
         self._allow_travel()
@@ -225,29 +228,33 @@ class Preview(PreviewPage):
         self._unsure = BEING_WORKED_OUT
         (self.headline.remove_class if drawn is built else self.headline.add_class)("pd-open")
         self.headline.value = headline_html(report)
-        self.view.show(drawn, report)
+        self.view.show_parts(drawn, report, picture_of(answer))
         clock.lap("3-D view")
         self.timings_ms = clock.laps_ms
         self.comparison.has_moved()
         self.work.take_plan(plan)
         self._say(LOOKING if drawn is built else WITHOUT_METAL)
-        self._afterwards((DRAW_AFTER_S, self._draw_rest), (LOOK_AFTER_S, self._look_now))
+        self._moved = setting
+        self._afterwards(
+            (DRAW_AFTER_S, self._draw_rest), (AHEAD_AFTER_S, self._work_ahead), (LOOK_AFTER_S, self._look_now)
+        )
         self._how_sure_later(built)
 
     def _afterwards(self, *work):
         """Do work once no slider has moved for so many seconds; at once where no kernel runs."""
         while self._waiting:
             self._waiting.pop().cancel()
+        self._ahead.end()
         if self._looking is not None:
             self._looking.cancel()
         built = self.built
-        try:
+        if is_heard():
             loop = asyncio.get_running_loop()
-        except RuntimeError:
-            for _, do in work:
-                do(built)
-        else:
-            self._waiting = [loop.call_later(wait, self._do_now, do, built) for wait, do in work]
+            waiting = [loop.call_later(wait, self._do_now, do, built) for wait, do in work]
+            self._waiting = sorted(waiting, key=asyncio.TimerHandle.when)  # as they will be done
+            return
+        for _, do in work:
+            do(built)
 
     def _do_now(self, do, built):
         self._waiting.pop(0)
@@ -272,6 +279,11 @@ class Preview(PreviewPage):
             clock.lap("tables")
             self.timings_ms |= clock.laps_ms
 
+    def _work_ahead(self, built):
+        """Work out what one more press of an arrow key would show; not where no kernel runs."""
+        if is_heard() and self.timings_ms["plan and report"] < AHEAD_MOST_MS:
+            self._ahead.begin(self.car, built.plan, self.controls.beside(self._moved))
+
     async def _find_how_sure(self, built):
         """Say how sure the numbers are as far as that is known, until all of it is."""
         async for found in uncertainties(self._car_name, self.car, built.plan, TAPE_AFTER_S):
@@ -283,9 +295,7 @@ class Preview(PreviewPage):
         """Begin again to find how sure the numbers are; not where no kernel runs."""
         if self._finding is not None:
             self._finding.cancel()
-        try:
-            asyncio.get_running_loop()
-        except RuntimeError:
+        if not is_heard():
             return
         if self.sureness.value and not self.sureness.value.startswith(STALE):
             self.sureness.value = f"{STALE}{self.sureness.value}</div>"
@@ -314,14 +324,13 @@ class Preview(PreviewPage):
         if self._history.before:
             keep_plan(self.plan, self.car)
         steps = self._steps(built)
-        try:
-            asyncio.get_running_loop()
-        except RuntimeError:
-            for _ in steps:
-                pass
+        if is_heard():
+            swept()
+            self._looking = asyncio.ensure_future(done_in_steps(steps))
+            self._looking.add_done_callback(self._found)
             return
-        self._looking = asyncio.ensure_future(done_in_steps(steps))
-        self._looking.add_done_callback(self._found)
+        for _ in steps:
+            pass
 
     def _steps(self, built):
         if self._drawn is not built:

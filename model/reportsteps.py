@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import lru_cache
 
 from .built import Built
 from .evaluate import fit_report_of, looking_further, moving_report_of, reporting, with_found
@@ -18,8 +19,12 @@ from .plandict import plan_to_dict
 from .report import Report
 
 
+@lru_cache(maxsize=8)
 def without_new_metal(built: Built) -> Built:
-    """Return a plan carried out as its pieces stand before any new metal; the same where there is none."""
+    """Return a plan carried out as its pieces stand before any new metal; the same where there is none.
+
+    Remembered, so that whatever is remembered of these pieces is found again.
+    """
     if built.plan.new_metal is None:
         return built
     return replace(built, plan=replace(built.plan, new_metal=None))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import time
-from collections.abc import AsyncIterator, Iterable
+from collections.abc import AsyncIterator, Iterable, Iterator
+from contextlib import contextmanager
 
 from .errors import RoofError
 from .measured import Car
@@ -15,6 +17,34 @@ from .uncertainty import cut_working
 
 BETWEEN_STEPS_S = 0.02  # for a slider to be heard
 STEPS_S = 0.03  # of steps without a look for a slider: more would keep it waiting, less is lost in looking
+
+
+def is_heard() -> bool:
+    """Return whether a kernel's loop runs, so that work can be left for later."""
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        return False
+    return True
+
+
+@contextmanager
+def without_sweeps() -> Iterator[None]:
+    """Let Python not look for garbage meanwhile: once in a while it looks through all that there is."""
+    is_sweeping = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if is_sweeping:
+            gc.enable()
+
+
+def swept() -> None:
+    """Look for garbage now, and lay aside what was loaded once and stays, so that no later look sees it."""
+    if not gc.get_freeze_count():
+        gc.collect()
+        gc.freeze()
 
 
 async def done_in_steps(steps: Iterable) -> None:

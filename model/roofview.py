@@ -134,8 +134,12 @@ class RoofView(anywidget.AnyWidget):
 
     def show(self, built: Built, report: Report):
         """Show a plan: send what differs from the last one, in one message."""
+        self.show_parts(built, report, parts_of(built, report))
+
+    def show_parts(self, built: Built, report: Report, parts: dict[str, dict]):
+        """Show a plan by its parts, as :func:`model.viewparts.parts_of` returns them."""
         self._last = built, report
-        parts = dict.fromkeys(LOOKS, NOTHING) | parts_of(built, report) | self._before(built)
+        parts = dict.fromkeys(LOOKS, NOTHING) | parts | self._before(built)
         for name in self._unwanted:
             parts |= dict.fromkeys(TOGGLED[name], NOTHING)
         with self.hold_sync():
