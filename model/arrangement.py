@@ -13,19 +13,29 @@ SAME_UV = 1e-12  # nearer than this are two places one but for rounding
 
 def noded(lines):
     """Return the chains between nodes, the line each belongs to, and the polygons they bound."""
+    rows, owner = (
+        np.concatenate([uv for _, uv in lines]),
+        np.repeat(range(len(lines)), [len(uv) for _, uv in lines]),
+    )
     pieces = shapely.get_parts(
-        shapely.node(shapely.multilinestrings([shapely.linestrings(uv) for _, uv in lines]))
+        shapely.node(shapely.multilinestrings(shapely.linestrings(rows, indices=owner)))
     )
     flat, index = shapely.get_coordinates(pieces, return_index=True)
     doubled = _doubled_samples(flat, index)
     if doubled.any():
         flat, index = flat[~doubled], index[~doubled]
         pieces = shapely.linestrings(flat, indices=index)
-    coordinates = np.split(flat, np.nonzero(np.diff(index))[0] + 1)
+    coordinates = parted(flat, np.nonzero(np.diff(index))[0] + 1)
     if any(_is_a_point(uv) for uv in coordinates):
         coordinates = _without_points(coordinates)
         pieces = [shapely.LineString(uv) for uv in coordinates]
     return coordinates, _tags(coordinates, lines), shapely.get_parts(shapely.polygonize(pieces))
+
+
+def parted(rows, limits) -> list[np.ndarray]:
+    """Return the stretches of an array between limits, as ``np.split`` does, many times faster."""
+    ends = [0, *limits.tolist(), len(rows)]
+    return [rows[a:b] for a, b in zip(ends[:-1], ends[1:], strict=True)]
 
 
 def _is_a_point(uv):
@@ -77,9 +87,25 @@ def _as_complex(uv):
 
 def _places_in(table, wanted):
     """Return where each wanted number stands in a table, the last place if twice; −1 if nowhere."""
-    order = np.argsort(table, kind="stable")
-    at = order[np.searchsorted(table, wanted, side="right", sorter=order) - 1]
-    return np.where(table[at] == wanted, at, -1)
+    at, which = _standing_in(table, wanted)
+    out = np.full(len(wanted), -1)
+    np.maximum.at(out, which, at)
+    return out
+
+
+def _standing_in(table, wanted):
+    """Return every place of a table that holds a wanted number, and which one; each (n,).
+
+    The wanted are few: they are put in order, not the table.
+    """
+    numbers, which = np.unique(wanted, return_inverse=True)
+    found = np.minimum(numbers.searchsorted(table), len(numbers) - 1)
+    at = np.nonzero(numbers[found] == table)[0]
+    holders = np.argsort(which, kind="stable")
+    first = which[holders].searchsorted(np.arange(len(numbers) + 1))
+    count = np.diff(first)[found[at]]
+    within = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    return np.repeat(at, count), holders[np.repeat(first[found[at]], count) + within]
 
 
 def _doubled_samples(flat, index):
@@ -111,14 +137,12 @@ def beside(chains, polygons) -> list[list[int | None]]:
     segments = np.nonzero(same)[0]
     middles = _as_complex(flat[segments] + flat[segments + 1])
     starts = _as_complex(flat[segments])
-    order = np.argsort(middles)
     first = np.array([uv[:2] for uv in chains])
     wanted, begin = _as_complex(first[:, 0] + first[:, 1]), _as_complex(first[:, 0])
-    low, high = (np.searchsorted(middles, wanted, side=side, sorter=order) for side in ("left", "right"))
+    at, chain = _standing_in(middles, wanted)
+    ring = of_ring[segments[at]]
+    is_right = (starts[at] == begin[chain]) != has_inside_left[ring]
     sides: list[list[int | None]] = [[None, None] for _ in chains]
-    for chain, (a, b) in enumerate(zip(low, high, strict=True)):
-        for k in order[a:b]:
-            ring = of_ring[segments[k]]
-            is_left = (starts[k] == begin[chain]) == has_inside_left[ring]
-            sides[chain][0 if is_left else 1] = int(of_polygon[ring])
+    for k, right, polygon in zip(chain.tolist(), is_right.tolist(), of_polygon[ring].tolist(), strict=True):
+        sides[k][right] = polygon
     return sides

@@ -24,7 +24,7 @@ import contourpy
 import numpy as np
 
 from .hinges import Flat
-from .numeric import dot
+from .numeric import dot, norms
 from .outlines import STEP_MM
 from .placing import PostKey
 from .posts import PostEnds
@@ -32,9 +32,8 @@ from .skin import Grid
 
 _SAME_MM = 1e-6  # crossings at a lattice point itself come twice
 _ZERO_MM = 1e-10  # a value that is zero but for rounding
-_FIRST_MM = 0.01  # from a chord to where a cut's slope is first seen
 _LAST_STEP_MM = 1e-6  # across a chord
-_SURELY_CLOSE = 0.9  # of CHORD_MM, as one secant step tells it
+_SURELY_CLOSE = 0.7  # of CHORD_MM, as one step of Newton's tells it
 CHORD_MM = 0.005  # how far the middle of a chord may lie from a cut
 
 
@@ -177,6 +176,15 @@ class GridCut:
         """Return :meth:`height_above` of points that have ``passed`` in the zones. [mm]"""
         return self.zones.blended_by(passed, self.normals @ points_mm.T - self.offsets_mm[:, None])
 
+    def height_and_rise(self, points_mm, ways):
+        """Return how far points lie above the cut, and by how much a step along its way raises each.
+
+        The rise is that of the posts' planes as they are blended at the point itself.
+        """
+        passed = self.zones.passed(points_mm)
+        height = self.normals @ points_mm.T - self.offsets_mm[:, None]
+        return self.zones.blended_by(passed, height), self.zones.blended_by(passed, self.normals @ ways.T)
+
     def lattice_heights(self, grid: Grid) -> np.ndarray:
         """Return how far the places of a grid's lattice lie above the cut, (nu, nv). [mm]"""
         heights = self.height_given(_lattice_passed(grid, self.zones), grid.lattice_mm.reshape(-1, 3))
@@ -199,9 +207,18 @@ class Cut:
 
     def on(self, grid: Grid) -> GridCut:
         """Return the cut on one grid."""
-        keys = self.zones[grid.name].keys
-        normals = np.array([self.normals[k] for k in keys])
-        return GridCut(self.zones[grid.name], normals, np.array([self.offsets_mm[k] for k in keys]))
+        return self._on_grids[grid.name]
+
+    @cached_property
+    def _on_grids(self):
+        return {
+            name: GridCut(
+                zones,
+                np.array([self.normals[k] for k in zones.keys]),
+                np.array([self.offsets_mm[k] for k in zones.keys]),
+            )
+            for name, zones in self.zones.items()
+        }
 
     def height_above(self, grid: Grid, points_mm) -> np.ndarray:
         """Return how far points of a grid lie above the cut. [mm]"""
@@ -218,6 +235,10 @@ class Station:
         """Return how far points lie behind the plane. [mm]"""
         return points_mm[:, 0] - self.x_mm
 
+    def height_and_rise(self, points_mm, ways):
+        """Return what :meth:`GridCut.height_and_rise` does."""
+        return self.height_above(points_mm), ways[:, 0]
+
 
 @dataclass(frozen=True)
 class CentrePlane:
@@ -226,6 +247,10 @@ class CentrePlane:
     def height_above(self, points_mm) -> np.ndarray:
         """Return how far points lie to the right of the plane. [mm]"""
         return points_mm[:, 1]
+
+    def height_and_rise(self, points_mm, ways):
+        """Return what :meth:`GridCut.height_and_rise` does."""
+        return self.height_above(points_mm), ways[:, 1]
 
 
 def zones_of(lines, grids, front_keys, rear_keys) -> dict[str, Zones | RoofZones]:
@@ -321,7 +346,7 @@ def trace(grid: Grid, cut: GridCut | Flat | Station | CentrePlane) -> tuple[np.n
         uv = line[:, ::-1]
         distinct = np.concatenate([[True], np.abs(np.diff(uv, axis=0)).max(axis=1) > 1e-12])
         uv, point = _on_lattice_edges(grid, cut, uv[distinct], values)
-        apart = np.linalg.norm(np.diff(point, axis=0), axis=1) > _SAME_MM
+        apart = norms(np.diff(point, axis=0)) > _SAME_MM
         if apart.any():
             keep = np.append(True, apart)
             if not keep[-1]:  # both ends stay, for they lie on the border
@@ -372,7 +397,7 @@ def _fine_enough(grid, cut, uv, point):
 
     First as many as the chords' lengths ask for, then middles where the line bends.
     """
-    chord = np.linalg.norm(np.diff(point, axis=0), axis=1)
+    chord = norms(np.diff(point, axis=0))
     pieces = np.maximum(np.ceil(chord / (0.95 * STEP_MM)).astype(int), 2 if len(uv) == 2 else 1)
     at = np.repeat(np.arange(len(chord)), pieces - 1)
     if len(at):
@@ -383,7 +408,7 @@ def _fine_enough(grid, cut, uv, point):
     fresh = np.arange(len(uv) - 1)
     for _ in range(12):
         chord = point[fresh + 1] - point[fresh]
-        is_long = np.sqrt(dot(chord, chord)) > STEP_MM
+        is_long = norms(chord) > STEP_MM
         across = _Across(grid, cut, uv[fresh], uv[fresh + 1], 0.5)
         maybe = is_long | (np.abs(across.x_mm) > _SURELY_CLOSE * CHORD_MM)
         if not maybe.any():
@@ -412,7 +437,7 @@ class _Across:
     """Lines square above places on chords, and where they cross a cut.
 
     ``share`` (n, 1), or one number, of the way along every chord.  A line runs along the direction in the
-    surface that is square to the chord; ``x_mm`` is how far along it the cut is, after one secant step.
+    surface that is square to the chord; ``x_mm`` is how far along it the cut is, after one step of Newton's.
     """
 
     def __init__(self, grid, cut, start, end, share):
@@ -420,13 +445,16 @@ class _Across:
         self.middle = start + share * (end - start)
         point, du, dv = grid.tangents(self.middle)
         chord = du * (end - start)[:, :1] + dv * (end - start)[:, 1:]
-        self.half = np.sqrt(dot(chord, chord)) / 2
+        self.half = norms(chord) / 2
         a, b = dot(chord, du), dot(chord, dv)
         across = np.stack([-b, a], axis=1)  # a chord's own components make it square in space
         step = du * across[:, :1] + dv * across[:, 1:]
-        self.across = across / np.sqrt(dot(step, step))[:, None]  # one millimetre
-        self.before, self.f_before = np.full(len(point), _FIRST_MM), self._height(_FIRST_MM)
-        self.x_mm = self._next(np.zeros(len(point)), cut.height_above(point))
+        length = norms(step)[:, None]
+        self.across = across / length  # one millimetre
+        self.before = np.zeros(len(point))
+        self.f_before, rise = cut.height_and_rise(point, step / length)
+        ahead = -self.f_before / np.where(rise == 0, 1.0, rise)
+        self.x_mm = np.minimum(np.maximum(ahead, -self.half), self.half)
 
     def of(self, chosen):
         """Return some of them."""

@@ -19,6 +19,7 @@ from .fillers import fillers_of, filling
 from .fillerseams import closed_seam_reports, new_metal_reports
 from .findings import findings_of
 from .glass import window_report
+from .gridplaces import derivatives_at
 from .hingepieces import hinge_pieces
 from .hingepieceseams import hinge_piece_reports
 from .interference import looking
@@ -309,20 +310,15 @@ def highest_mm(grid: Grid, direction) -> float:
     """Return the greatest extent of a grid along a direction: Newton from the best lattice point. [mm]"""
     heights = grid.lattice_mm @ direction
     i, j = np.unravel_index(heights.argmax(), heights.shape)
-    uv, best = grid.lattice_uv[i, j][None], float(heights.max())
+    uv, best = grid.lattice_uv[i, j], float(heights.max())
     for _ in range(20):
-        jet = grid.jet(uv)
-        slope = np.array([jet.du[0] @ direction, jet.dv[0] @ direction])
-        bend = np.array(
-            [
-                [jet.duu[0] @ direction, jet.duv[0] @ direction],
-                [jet.duv[0] @ direction, jet.dvv[0] @ direction],
-            ]
-        )
+        rises = derivatives_at(grid, *uv.tolist()) @ direction
+        best = max(best, float(rises[0, 0]))
+        bend = np.array([[rises[2, 0], rises[1, 1]], [rises[1, 1], rises[0, 2]]])
         if np.linalg.det(bend) <= 0:
             break
-        last, uv = uv, np.clip(uv - np.clip(np.linalg.solve(bend, slope), -0.05, 0.05), 0, 1)
-        best = max(best, float(grid.point(uv)[0] @ direction))
+        step = np.linalg.solve(bend, [rises[1, 0], rises[0, 1]])
+        last, uv = uv, np.clip(uv - np.clip(step, -0.05, 0.05), 0, 1)
         if np.abs(uv - last).max() < 1e-12:
             break
     return best

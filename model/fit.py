@@ -38,7 +38,7 @@ def edge_of(chain: Chain, cell: Cell, move: RigidMove) -> Edge:
     """Return a chain as the edge of the piece on one side of it, moved."""
     metal_is_left = (chain.left is cell) == (chain.grid.outward > 0)
     step = 1 if metal_is_left else -1
-    point, normal = chain.point_mm[chain.is_smooth], chain.normal[chain.is_smooth]
+    point, normal = chain.smooth
     return Edge(move.points(point[::step]), move.vectors(normal[::step]))
 
 

@@ -45,6 +45,10 @@ class Flat:
         """Return how far points lie above it, square to it. [mm]"""
         return np.asarray(points_mm) @ np.array(self.normal) - self.offset_mm
 
+    def height_and_rise(self, points_mm, ways):
+        """Return how far points lie above it, and by how much a step along its way raises each. [mm]"""
+        return self.height_above(points_mm), ways @ np.array(self.normal)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Hinge:

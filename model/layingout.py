@@ -13,13 +13,14 @@ from functools import lru_cache
 import numpy as np
 import shapely
 
-from .arrangement import SAME_UV, beside, noded
+from .arrangement import SAME_UV, beside, noded, parted
 from .cellnames import cell_names, name_once_trimmed
 from .cuts import CentrePlane, Cut, GridCut, Station, trace
 from .edges import along_edges
 from .errors import PlanError
 from .layout import Cell, Chain, Layout, Shift, along_border
 from .leans import Lean, hinge_lines
+from .numeric import norms
 from .outlines import LEAST_SAMPLES, STEP_MM
 from .roofparts import SplitLines
 from .shape import CarShape
@@ -160,7 +161,7 @@ def _smooth_samples(points_mm, starts):
     A node lies on a chord, up to a few micrometres off the curve; seen from
     a sample a hundredth of a millimetre away that is a sharp bend.
     """
-    chord = np.linalg.norm(np.diff(points_mm, axis=0), axis=1)
+    chord = norms(np.diff(points_mm, axis=0))
     keep = np.ones(len(points_mm), bool)
     many = np.diff(starts) > 3
     first, last = starts[:-1][many], starts[1:][many] - 1
@@ -254,9 +255,11 @@ def _border_lines(grid, lines, nodes):
         names += [border] * (len(split) - 1)
         stretches.append(np.stack([corners[:-1], corners[1:]], axis=1))
     stretches = np.concatenate(stretches)  # (m, 2, 2)
-    reach = np.linalg.norm(np.diff(grid.point(stretches).reshape(-1, 2, 3), axis=1)[:, 0], axis=1)
+    reach = norms(np.diff(grid.point(stretches).reshape(-1, 2, 3), axis=1)[:, 0])
     counts = np.maximum(LEAST_SAMPLES, np.ceil(reach / STEP_MM).astype(int) + 1)
-    return [
-        (f"border {name}", np.linspace(start, end, n))
-        for name, (start, end), n in zip(names, stretches, counts.tolist(), strict=True)
-    ]
+    ends = np.cumsum(counts)
+    place = np.arange(ends[-1]) - np.repeat(ends - counts, counts)
+    step = (stretches[:, 1] - stretches[:, 0]) / (counts - 1)[:, None]
+    uv = np.repeat(stretches[:, 0], counts, axis=0) + place[:, None] * np.repeat(step, counts, axis=0)
+    uv[ends - 1] = stretches[:, 1]
+    return [(f"border {name}", own) for name, own in zip(names, parted(uv, ends[:-1]), strict=True)]

@@ -87,6 +87,11 @@ class Chain:
     is_smooth: np.ndarray  # (n,) bool
     length_mm: float
 
+    @cached_property
+    def smooth(self) -> tuple[np.ndarray, np.ndarray]:
+        """Points and normals of the samples that a smooth curve is laid through."""
+        return self.point_mm[self.is_smooth], self.normal[self.is_smooth]
+
     def beside(self, cell: Cell) -> Cell | None:
         """Return the cell on the other side."""
         return self.right if cell is self.left else self.left

@@ -73,7 +73,12 @@ def cross_of_two(a, b):
 
 def unit(a):
     """Return the rows of an (n, 3) array at length one."""
-    return a / np.linalg.norm(a, axis=1, keepdims=True)
+    return a / norms(a)[:, None]
+
+
+def norms(a):
+    """Return the lengths of the rows of an (n, 3) array (np.linalg.norm is several times slower)."""
+    return np.sqrt(dot(a, a))
 
 
 def refined(stops, count) -> np.ndarray:

@@ -31,8 +31,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from .gridplaces import derivatives_at, outward_at
 from .measured import Driver
 from .moves import IDENTITY, RigidMove
+from .numeric import norms
 from .roofparts import RoofParts
 from .skin import Grid
 
@@ -128,18 +130,18 @@ def _to_part(roof, gauge_mm, start_mm, direction, move: RigidMove):
     start = back.points(np.asarray(start_mm, float))
     direction = back.vectors(np.asarray(direction))
     lattice = roof.lattice_mm.reshape(-1, 3) - start
-    off_line = np.linalg.norm(lattice - (lattice @ direction)[:, None] * direction, axis=1)
-    uv = roof.lattice_uv.reshape(-1, 2)[off_line.argmin()][None]
+    off_line = norms(lattice - (lattice @ direction)[:, None] * direction)
+    uv = roof.lattice_uv.reshape(-1, 2)[off_line.argmin()]
     length = 0.0
     for _ in range(30):
-        point, du, dv, normal = roof.frame(uv)
-        step = np.linalg.solve(
-            np.stack([du[0], dv[0], -direction], axis=1), start + length * direction - point[0]
-        )
+        found = derivatives_at(roof, *uv.tolist())
+        off = start + length * direction - found[0, 0]
+        step = np.linalg.solve(np.stack([found[1, 0], found[0, 1], -direction], axis=1), off)
         uv = np.clip(uv + np.clip(step[:2], -0.1, 0.1), -0.01, 1.01)
         length += step[2]
         if np.abs(step).max() < 1e-9:  # the next step would be its square
             break
     if uv.min() < 0 or uv.max() > 1 or length <= 0:
         return None
-    return float(length - gauge_mm / (normal[0] @ direction)), roof.point(uv)[0]
+    square = float(outward_at(roof, found) @ direction)
+    return float(length - gauge_mm / square), derivatives_at(roof, *uv.tolist())[0, 0]

@@ -31,6 +31,7 @@ from .numeric import cross, dot, horner, power_pieces, unit
 EDGES = ("axis", "front outer", "front inner", "rear inner", "rear outer")  # around the box
 _EDGE_SIGNS = np.array([(0, 0), (-1, -1), (-1, 1), (1, 1), (1, -1)], float)  # along w, along d
 _FIVE = np.arange(5)
+_RIM_ENDS = np.array([(1, 2, 3, 4), (2, 3, 4, 1)])  # of EDGES, for the four faces
 _STATIONS = 17
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)
 _PLUMB = np.array([0.0, 0.0, 1.0])
@@ -198,15 +199,27 @@ class PostLine:
         -------
         list of (points (n, 3), outward normals (n, 3))
         """
-        share = np.linspace(0, 1, 2 if self.is_straight else 7)[:, None]
+        return self.face_outlines([s], [reach])[0]
+
+    def face_outlines(self, s, reach):
+        """Return :meth:`face_outline` of several cuts; ``s`` and ``reach`` (m, 5)."""
+        share = self._rim_shares
         corners, slopes = self.lines_and_slopes(s)
-        slopes = slopes * np.asarray(reach)[:, None]
-        a, b = np.array([1, 2, 3, 4]), np.array([2, 3, 4, 1])
-        rims, ahead = ((1 - share) * x[a, None] + share * x[b, None] for x in (corners, slopes))
-        run = np.broadcast_to((corners[b] - corners[a])[:, None], ahead.shape)
+        slopes = slopes * np.asarray(reach)[..., None]
+        lines = np.stack([corners, slopes])[:, :, _RIM_ENDS]  # (2, m, from and to, 4, 3)
+        rims, ahead = (1 - share) * lines[:, :, 0, :, None] + share * lines[:, :, 1, :, None]
+        run = np.broadcast_to((lines[0, :, 1] - lines[0, :, 0])[:, :, None], ahead.shape)
         across = unit(cross(run.reshape(-1, 3), ahead.reshape(-1, 3)))
-        across *= np.sign(dot(across, (rims - corners[0]).reshape(-1, 3)))[:, None]
-        return list(zip(rims, across.reshape(rims.shape), strict=True))
+        out = (rims - corners[:, None, None, 0]).reshape(-1, 3)
+        across *= np.sign(dot(across, out))[:, None]
+        return [
+            list(zip(points, normals, strict=True))
+            for points, normals in zip(rims, across.reshape(rims.shape), strict=True)
+        ]
+
+    @cached_property
+    def _rim_shares(self):
+        return np.linspace(0, 1, 2 if self.is_straight else 7)[:, None]
 
     def axis_at_height(self, z_mm) -> float:
         """Return s where the axis is at height z (may lie outside [0, 1])."""

@@ -123,12 +123,12 @@ class PostEnds:
     lower_move: RigidMove = IDENTITY  # of the lower end
     hinge: Hinge | None = None  # where the lower end was cut around to be leaned
 
-    @property
+    @cached_property
     def relative(self) -> RigidMove:
         """The move of the upper end as seen from the lower one."""
         return self.move if self.lower_move is IDENTITY else self.lower_move.inverse() @ self.move
 
-    @property
+    @cached_property
     def plane_in_place(self) -> CutPlane:
         """The lower cut where the plan puts it."""
         if self.lower_move is IDENTITY:
@@ -139,17 +139,17 @@ class PostEnds:
         )
         return CutPlane(self.plane.name, point, normal)
 
-    @property
+    @cached_property
     def take_out_mm(self) -> np.ndarray:
         """Take-out along the axis and the four corner edges."""
         return self.line.lengths(self.s_lower, self.s_take)
 
-    @property
+    @cached_property
     def removed_mm(self) -> np.ndarray:
         """Metal removed, mark to mark, along the same lines."""
         return self.line.lengths(self.s_lower, self.s_upper)
 
-    @property
+    @cached_property
     def lean_deg(self) -> tuple[float, float]:
         """Lean at the lower cut in side view and in front view."""
         _, t, _, _ = self.line.frame(self.s_lower[0])
@@ -158,25 +158,27 @@ class PostEnds:
             float(np.degrees(np.arctan2(self.line.inboard * t[0, 1], t[0, 2]))),
         )
 
-    @property
+    @cached_property
     def drop_mm(self) -> float:
         """Plumb drop of the point of the axis that lands on the lower plane."""
-        landing = self.line.lines(self.s_take)[0]
+        landing = self.line.middle_point(float(self.s_take[0]))
         return float(landing[2] - self.move.points(landing)[2])
 
-    @property
+    @cached_property
     def miss_mm(self) -> tuple[float, float]:
         """Miss fore-and-aft (+ rearward) and across (+ inboard) in the cut plane."""
-        return miss_in_plane(self.line, self.plane, self.relative.points(self.line.lines(self.s_take)[0]))
+        return miss_in_plane(
+            self.line, self.plane, self.relative.points(self.line.middle_point(float(self.s_take[0])))
+        )
 
-    @property
+    @cached_property
     def tilt_deg(self) -> float:
         """Angle between the axes of the two ends where they meet."""
         lower, upper = (self.line.frame(s[0])[1][0] for s in (self.s_lower, self.s_take))
         turned = self.relative.vectors(upper)
         return float(np.degrees(np.arctan2(np.linalg.norm(cross_of_two(lower, turned)), lower @ turned)))
 
-    @property
+    @cached_property
     def bead_mm(self) -> float:
         """Perimeter of the box's outside in the lower cut plane."""
         corners = self.line.lines(self.s_lower)[1:]

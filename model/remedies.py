@@ -39,6 +39,7 @@ from .placing import PostKey, lean_move
 from .plan import MEET, MEET_BOTH_WAYS, PostLean
 from .posts import PostEnds, post_ends
 from .report import Remedy, RemedySeam
+from .shape import CarShape
 from .skin import Grid
 from .units import shown
 
@@ -137,8 +138,7 @@ def _rail_seams(built: Built, key: PostKey, shift) -> tuple[RemedySeam, ...]:
     places = {"rail ahead": shift.bounds[0][0], "rail behind": shift.bounds[-1][1]}
     if len(pieces) == 2:  # the strip is let in on the side that the post leaves
         places["strip beside the post"] = shift.front_mm if shift.by_mm >= 0 else shift.rear_mm
-    panes = [o.outline.polygon for o in built.shape.openings if o.outline.grid is grid]
-    glass, seams = shapely.union_all(panes), []
+    glass, seams = _glass_of(built.shape, grid), []
     for name, x in places.items():
         line = shapely.LineString(rail_line(built.shape, grid, Station(x))).difference(glass)
         seams.append(RemedySeam(name=name, length_mm=_length_mm(grid.point(shapely.get_coordinates(line)))))
@@ -147,6 +147,12 @@ def _rail_seams(built: Built, key: PostKey, shift) -> tuple[RemedySeam, ...]:
         name = "gutter over the post" if what == "upper" else "gutter over the strip"
         seams.append(RemedySeam(name=name, length_mm=float(end - start)))
     return tuple(seams)
+
+
+@lru_cache(maxsize=16)
+def _glass_of(shape: CarShape, grid: Grid) -> shapely.Geometry:
+    """Return the openings of a grid as one region of its (u, v)."""
+    return shapely.union_all([o.outline.polygon for o in shape.openings if o.outline.grid is grid])
 
 
 @lru_cache(maxsize=16)

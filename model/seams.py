@@ -24,7 +24,7 @@ import numpy as np
 from .built import Built
 from .edges import Edge
 from .fit import Facing, Meeting, edge_of, joined_meetings
-from .layout import BODY, METAL, WASTE, WINDOW, Cell, Chain
+from .layout import BODY, METAL, PANE, WASTE, WINDOW, Cell, Chain
 from .moves import IDENTITY
 from .numeric import cross_of_two
 from .piecuts import PieCut, closed_sides_mm
@@ -71,9 +71,9 @@ class Seam:
 def seams_of(built: Built) -> tuple[Seam, ...]:
     """Return every seam in the skin; the posts' own are :func:`post_seams`."""
     found: dict[tuple[str, str, str, tuple[str, str]], tuple[list[Side], ...]] = {}
+    rails = tuple(f"trimming {s.name}" for s in built.shifts)
     for cell in built.layout.cells:
-        is_rail = cell.part.startswith(tuple(f"trimming {s.name}" for s in built.shifts))
-        if cell.role == WASTE and not is_rail and not is_cut_off(cell.part):
+        if cell.role == WASTE and not cell.part.startswith(rails) and not is_cut_off(cell.part):
             _between(built, cell, found)
     for chain in built.layout.chains:
         _touching(built, chain, found)
@@ -162,6 +162,11 @@ def _around(built, cell):
 
 def _touching(built, chain, found):
     """Add the seam along a cut line that has two pieces beside it and nothing between."""
+    left, right = chain.left, chain.right
+    if left is None or right is None or PANE in (left.role, right.role):
+        return
+    if left.role == METAL and left.part == right.part:
+        return
     a, b = (_edges_beside(built, chain, cell) for cell in (chain.left, chain.right))
     if not a or not b or a[0].cell.part == b[0].cell.part:
         return
@@ -350,15 +355,14 @@ def post_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
     Order: front, inner, rear, outer face.  Each runs with the metal of the
     lower end on its left, seen from outside the box.
     """
-    lower = ends.line.face_outline(ends.s_lower, -ends.s_lower)
-    upper = ends.line.face_outline(ends.s_upper, 1 - ends.s_upper)
+    lower, upper = ends.line.face_outlines([ends.s_lower, ends.s_upper], [-ends.s_lower, 1 - ends.s_upper])
     return moved_rims(lower, ends.lower_move), moved_rims(upper, ends.move)
 
 
 def hinge_edges(ends: PostEnds) -> tuple[list[Edge], list[Edge]]:
     """Return the edges of the two cut faces around a leaned post's hinge, as :func:`post_edges` does."""
     foot, loose = (ends.line.crossing(flat) for flat in (ends.hinge.foot, ends.hinge.loose))
-    lower, upper = ends.line.face_outline(foot, -foot), ends.line.face_outline(loose, 1 - loose)
+    lower, upper = ends.line.face_outlines([foot, loose], [-foot, 1 - loose])
     return moved_rims(lower, IDENTITY), moved_rims(upper, ends.lower_move)
 
 
@@ -377,21 +381,18 @@ def metal_below(points, normals) -> Edge:
 def _report(built, seam, facings: list[Facing], met: Meeting) -> SeamReport:
     edges = [edge for facing in facings for edge in facing.first]
     over, length = _over_post(built, seam, edges, met.edge_along_mm), met.length_mm
-    faces, weight, at = met.faces, met.weight_mm, met.at_mm
-    gap, step = met.gap_mm, met.step_mm
+    own = slice(None) if met.faces.all() else met.faces
+    weight, at, gap, step = (x[own] for x in (met.weight_mm, met.at_mm, met.gap_mm, met.step_mm))
+    facing_mm = float(weight.sum())
     spreads, ends = [None, None], [None, None]
-    if faces.any():
+    if len(gap):
         spreads = [
-            Spread(
-                min=float(x[faces].min()),
-                mean=float(x[faces] @ weight[faces] / weight[faces].sum()),
-                max=float(x[faces].max()),
-            )
+            Spread(min=float(x.min()), mean=float(x @ weight / facing_mm), max=float(x.max()))
             for x in (gap, step)
         ]
-        ends = [tuple(at[faces][i(gap[faces])].tolist()) for i in (np.argmin, np.argmax)]
-    numbers = (met.along_mm, gap, step, met.angle_first_deg, met.angle_second_deg)
-    rows = np.concatenate([at, np.stack(numbers, axis=1)], axis=1)[faces].tolist()
+        ends = [tuple(at[i].tolist()) for i in (gap.argmin(), gap.argmax())]
+    along, *angles = (x[own] for x in (met.along_mm, met.angle_first_deg, met.angle_second_deg))
+    rows = np.concatenate([at, np.stack([along, gap, step, *angles], axis=1)], axis=1).tolist()
     return SeamReport(
         name=seam.name,
         kind=seam.kind,
@@ -400,7 +401,7 @@ def _report(built, seam, facings: list[Facing], met: Meeting) -> SeamReport:
         length_mm=length - over,
         edge_mm=length,
         over_post_mm=over,
-        facing_mm=float(weight[faces].sum()),
+        facing_mm=facing_mm,
         gap_mm=spreads[0],
         step_mm=spreads[1],
         min_at_mm=ends[0],

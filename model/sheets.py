@@ -323,20 +323,21 @@ def waste_area_mm2(built: Built) -> float:
         polygons = [c.polygon for c in built.layout.cells if c.role == WASTE and c.grid is grid]
         if not polygons:
             continue
-        uv, weights = [], []
-        scale = uv_scale(grid)
-        for polygon in polygons:
-            low, high = np.array(polygon.bounds).reshape(2, 2)
-            across = int(np.argmin((high - low) * scale))
-            for ring in shapely.get_rings(shapely.normalize(polygon)):  # its outer ring runs clockwise
-                loop = shapely.get_coordinates(ring)
-                middle, edge = (loop[1:] + loop[:-1]) / 2, np.diff(loop, axis=0)
-                half = (middle[:, across] - low[across]) / 2
-                at = np.repeat(middle[:, None], len(x), axis=1)
-                at[:, :, across] = low[across] + half[:, None] * (1 + x)
-                uv.append(at.reshape(-1, 2))
-                turn = -1.0 if across == 0 else 1.0
-                weights.append((turn * edge[:, 1 - across] * half)[:, None] * w)
-        _, du, dv = grid.tangents(np.concatenate(uv))
-        total += np.concatenate([v.ravel() for v in weights]) @ np.linalg.norm(cross(du, dv), axis=1)
+        polygons = shapely.normalize(polygons)  # the outer ring of each runs clockwise
+        bounds = shapely.bounds(polygons)
+        low, wide = bounds[:, :2], bounds[:, 2:] - bounds[:, :2]
+        across = (wide * uv_scale(grid)).argmin(axis=1)
+        rings, owner = shapely.get_rings(polygons, return_index=True)
+        loop, of_ring = shapely.get_coordinates(rings, return_index=True)
+        goes_on = np.diff(of_ring) == 0
+        own = owner[of_ring[:-1][goes_on]]
+        edge, middle = np.diff(loop, axis=0)[goes_on], ((loop[1:] + loop[:-1]) / 2)[goes_on]
+        row, way, start = np.arange(len(own)), across[own], low[own, across[own]]
+        half = (middle[row, way] - start) / 2
+        uv = np.repeat(middle[:, None], len(x), axis=1)
+        uv[row, :, way] = start[:, None] + half[:, None] * (1 + x)
+        weight = np.where(way == 0, -1.0, 1.0) * edge[row, 1 - way] * half
+        _, du, dv = grid.tangents(uv.reshape(-1, 2))
+        normal = cross(du, dv)
+        total += weight @ (np.sqrt(dot(normal, normal)).reshape(-1, len(x)) @ w)
     return float(total)

@@ -124,6 +124,11 @@ class Grid:
         return np.ascontiguousarray(cells.reshape(*cells.shape[:3], -1)), breaks_u, breaks_v
 
     @property
+    def cell_terms(self) -> np.ndarray:
+        """Coefficients a[p, q, :, cell] of every knot cell, lowest powers first, cells row by row."""
+        return self._cells[0]
+
+    @property
     def breaks_u(self) -> np.ndarray:
         """Distinct knots in u."""
         return self._cells[1]

@@ -104,7 +104,9 @@ def post_stretch(built: Built, key: PostKey) -> PostStretch:
     planned = float(np.clip(lower - clamp, 0.0, along[-1] - min(needed, along[-1])))
     corners = corner_heights_mm(built.shape, key)
     low, high = max(post.cut_from_mm, corners[0]), min(post.cut_to_mm, corners[1])
-    at_plan = float(_sagittas_mm(points, along, np.array([planned]), min(needed, along[-1]))[0])
+    at_plan = 0.0
+    if not line.is_straight:
+        at_plan = float(_sagittas_mm(points, along, np.array([planned]), min(needed, along[-1]))[0])
     best = best_stretch(line, low, high, needed, planned)
 
     def height(place_mm):
