@@ -17,8 +17,9 @@ sides.  Each border of the new sheet lies one root gap g from what is beyond
 it, in the tangent planes there: P(s) = E(s) + g T × N.  Two borders meet where
 the two lines P come nearest each other (:func:`_where_lines_meet`: they leave
 the same piece's tangent plane, and miss by hundredths), and share what is
-missing.  Where a side is missing the sheet ends where base and third piece
-come as near each other as :data:`WELDED_UP_MM`: the tip beyond is *welded up*.
+missing.  Where a side is missing the sheet ends where it becomes narrower than
+:func:`model.fillertips.tip_width_mm`, a root gap from either of base and third
+piece: the tip of the hole beyond is *welded up*.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ import numpy as np
 
 from .edges import SAME_PLACE_MM, Edge, Edges, stretch
 from .fillerruns import CORNER, STEP_FROM_MM, Run
+from .fillertips import tip_width_mm
 from .fit import faced_places, read_across
 from .foursides import Border
 from .numeric import cross
@@ -37,7 +39,6 @@ from .seams import Seam
 NAME = "corner"
 KIND = "corner patch"
 WELDED_UP = "welded up"
-WELDED_UP_MM = 4.763  # 3/16 in: a wider hole is sheet's; a narrower one takes weld over copper; assumed
 _STATION_MM = 5.0  # greatest length along a border between two places
 _LEAST_PLACES = 9
 _ROUNDS = 12  # of Newton's method for where two lines come nearest
@@ -51,6 +52,7 @@ class OpenEnd:
 
     filler: int
     name: str
+    thickness_mm: float
     end: int
     corner_mm: np.ndarray  # (2, 3), first piece first
     pieces: tuple[str, str]
@@ -83,7 +85,16 @@ def open_ends(fillers) -> list[OpenEnd]:
                 along = np.array([run.first_mm[end], run.second_mm[end]])
                 corner = run.laid.at(np.array([run.first, run.second]), along)[0]
                 out.append(
-                    OpenEnd(k, filler.name, end, corner, run.seam.pieces, run, filler.border(f"u{end}"))
+                    OpenEnd(
+                        k,
+                        filler.name,
+                        filler.thickness_mm,
+                        end,
+                        corner,
+                        run.seam.pieces,
+                        run,
+                        filler.border(f"u{end}"),
+                    )
                 )
     return out
 
@@ -191,7 +202,8 @@ def _hole(base, sides, laid, places, piece, root_gap_mm) -> CornerHole | None:
     for k, line in enumerate(lines):
         start = (0.0, low.length_mm)[k]
         if line is None:
-            found = _where_it_runs_out(laid, k, root_gap_mm)
+            wide_mm = tip_width_mm(base.thickness_mm) + 2 * root_gap_mm
+            found = _where_it_runs_out(laid, k, root_gap_mm, wide_mm)
             if found is None:
                 return None
             corners.append((*found, None))
@@ -237,8 +249,8 @@ def _where_lines_meet(a: _Line, b: _Line, s, x) -> tuple[float, float]:
     return s, x
 
 
-def _where_it_runs_out(laid, end, root_gap_mm):
-    """Return lengths along base and third piece where, going in from an end, they first come far apart.
+def _where_it_runs_out(laid, end, root_gap_mm, wide_mm):
+    """Return lengths along base and third piece where, going in from an end, they first are so wide apart.
 
     A root gap in at the least.
     """
@@ -249,13 +261,13 @@ def _where_it_runs_out(laid, end, root_gap_mm):
     length = float(laid.length_mm[0])
     stops = np.linspace(root_gap_mm, length, _SEARCHED)
     stops = length - stops if end else stops
-    outside = next((k for k, s in enumerate(stops) if apart(s)[1] > WELDED_UP_MM), None)
+    outside = next((k for k, s in enumerate(stops) if apart(s)[1] > wide_mm), None)
     if outside is None:
         return None
     low, high = float(stops[max(outside - 1, 0)]), float(stops[outside])
     for _ in range(_HALVINGS if outside else 0):
         middle = (low + high) / 2
-        low, high = (low, middle) if apart(middle)[1] > WELDED_UP_MM else (middle, high)
+        low, high = (low, middle) if apart(middle)[1] > wide_mm else (middle, high)
     return high, apart(high)[0]
 
 

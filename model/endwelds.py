@@ -7,9 +7,9 @@ to* what faces it where every place along the one (:mod:`model.fit`, every
 :data:`SPACING_MM`) has the other within what a weld closes and no more than
 :data:`model.fillerruns.STEP_FROM_MM` out of the skin.
 
-An end that nothing faces so, and that is no wider than :data:`model.cornerholes.WELDED_UP_MM`,
-bounds a hole for which no sheet is cut: it is *welded up*, and counts as a
-bead as long as the end is wide.
+An end that nothing faces so bounds a hole, two root gaps wider than the end
+is.  One no wider than :data:`model.fillertips.WELDED_UP_MM` is *welded up*, and
+counts as a bead as long as the end is wide.
 """
 
 from __future__ import annotations
@@ -19,9 +19,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from .built import Built
-from .cornerholes import WELDED_UP, WELDED_UP_MM, OpenEnd, open_ends
+from .cornerholes import WELDED_UP, OpenEnd, open_ends
 from .edges import Edge
 from .fillerruns import STEP_FROM_MM
+from .fillertips import WELDED_UP_MM
 from .fit import Facing, Meeting, edge_of, meetings
 from .layout import METAL
 
@@ -51,7 +52,7 @@ def end_welds(built: Built, fillers, closes_from_mm: float) -> list[EndWeld]:
         piece = _piece_beside(built, end, closes_from_mm)
         if piece is not None:
             out.append(EndWeld(end.filler, end.end, piece))
-        elif end.mouth_mm <= WELDED_UP_MM:
+        elif end.mouth_mm + 2 * built.plan.root_gap_mm <= WELDED_UP_MM:
             out.append(EndWeld(end.filler, end.end, WELDED_UP))
     return out
 

@@ -9,8 +9,16 @@ u where
 
 and from an end that it shares with no other metal it begins at the first such
 u.  What lies between the new end and the old is its *mouth*: W and two root
-gaps wide at most, falling to what a weld closes.  It is welded up, over copper,
-as a plug weld's hole is, and counted as weld.
+gaps wide, falling to what a weld closes.  It is welded up, over copper, as a
+plug weld's hole is, and counted as weld.
+
+**One rule for every hole.**  Between metal on both sides, one is welded up
+that is no wider than :data:`WELDED_UP_MM`: a mouth, a run along which nothing
+can be made, what an end of a filler leaves open (:mod:`model.endwelds`).  W is
+no second limit to that but where sheet begins; so a corner patch
+(:mod:`model.cornerholes`) too ends where it is W wide, and the hole W and two
+root gaps.  The walls of a post carry the roof and have a limit of their own
+(:mod:`model.hingepieces`).
 
 **Why 3.5 t.**  Between parallel skins that stand a step h apart, W within the
 skin, the filler's cross line is the cubic of :mod:`model.fillers` with both
@@ -37,8 +45,8 @@ from .skinlines import curvatures
 
 TIP_MM = 3.175  # 1/8 in: snips cut no narrower end that keeps its shape; assumed
 TIP_GAUGES = 3.5
-MOUTH_MM = 7.94  # as it is read along a seam
-MOUTH_SOURCE = "a plug weld's hole, 5/16 in; common practice, no source"
+WELDED_UP_MM = 7.94  # widest hole, between metal on both sides
+WELDED_UP_SOURCE = "a plug weld's hole, 5/16 in; common practice, no source"
 DRAWN_MM = 4.76  # 3/16 in, a step drawn flush over a short run; assumed
 SHORT_MM = 38.1  # 1-1/2 in; assumed
 TIPS = ", tips"  # what the seam in a filler's mouths is called, after its name
@@ -64,7 +72,7 @@ def made_from_to(
     if not len(can_be):
         return None
     first, last = can_be[[0, -1]]
-    widest = MOUTH_MM - 2 * root_gap_mm
+    widest = WELDED_UP_MM - 2 * root_gap_mm
     start = float(u[first]) if is_free[0] and (width[: first + 1] <= widest).all() else 0.0
     end = float(u[last]) if is_free[1] and (width[last:] <= widest).all() else 1.0
     return (start, end) if start < end else None
@@ -72,7 +80,7 @@ def made_from_to(
 
 def is_welded_up(run: Run, grid: Grid, root_gap_mm: float) -> bool:
     """Return whether a run along which nothing can be made is closed without new metal."""
-    is_narrow = _widths_mm(grid, refined(grid.breaks_u, _PLACES)).max() <= MOUTH_MM - 2 * root_gap_mm
+    is_narrow = _widths_mm(grid, refined(grid.breaks_u, _PLACES)).max() <= WELDED_UP_MM - 2 * root_gap_mm
     is_drawn = abs(run.step_mm) <= STEP_FROM_MM or (
         abs(run.step_mm) <= DRAWN_MM and run.first_mm[1] - run.first_mm[0] <= SHORT_MM
     )

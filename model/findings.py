@@ -5,8 +5,9 @@ from __future__ import annotations
 from .built import Built
 from .cornerholes import WELDED_UP
 from .fillerruns import STEP_FROM_MM
-from .fillertips import MOUTH_MM, MOUTH_SOURCE
+from .fillertips import WELDED_UP_MM, WELDED_UP_SOURCE
 from .glass import pane_height
+from .hingepieces import built_up_mm
 from .laws import WINDSHIELD_LEAST_MM, WINDSHIELD_SOURCE
 from .report import Finding, Interference, PostReport, SeamReport, WindowReport
 from .roofparts import FRONT, LEFT, REAR, RIGHT, is_roof
@@ -217,6 +218,22 @@ def _step_remedy(seam, step_mm):
     return "too much to draw flush; let in new metal, or bring the pieces closer"
 
 
+def _gap_remedy(built, seam, unit):
+    """Say what closes a gap that is wider than a weld closes."""
+    if built.plan.new_metal is None:
+        return "new metal"
+    key = next((k for k in built.ends if seam.name == f"{' '.join(k)}, hinge, post"), None)
+    if key is None:
+        is_narrow, how = seam.gap_mm.max <= WELDED_UP_MM, "weld it up over copper, a little at a time"
+        return f"too narrow for new metal; {how}" if is_narrow else "new metal"
+    if seam.gap_mm.max > built_up_mm(built.ends[key]):
+        return "there is no room for a piece; place the hinge lower, or the cut higher"
+    return (
+        "too narrow for a piece; build its edges up with weld until they stand "
+        f"{_fit(built.plan.root_gap_mm, unit)} apart, then weld them"
+    )
+
+
 def _seam_findings(built, seams, unit):
     gauge = built.shape.car.gauge_mm
     widest = widest_gap_mm(gauge, built.plan.root_gap_mm, built.plan.kerf_mm)
@@ -240,19 +257,17 @@ def _seam_findings(built, seams, unit):
         if seam.kind == "post":
             continue  # its misses are told at the post
         is_mouth = seam.kind == TIP_SEAM
-        if seam.gap_mm.max > (MOUTH_MM if is_mouth else widest):
-            remedy = "new metal"
-            if built.plan.new_metal is not None and seam.gap_mm.max <= MOUTH_MM:
-                remedy = "too narrow for new metal; weld it up over copper, a little at a time"
+        if seam.gap_mm.max > (WELDED_UP_MM if is_mouth else widest):
             found.append(
                 Finding(
                     kind="gap",
                     where=seam.name,
-                    message=f"Opens to {_fit(seam.gap_mm.max, unit)}: wider than a weld closes; {remedy}.",
+                    message=f"Opens to {_fit(seam.gap_mm.max, unit)}: wider than a weld closes; "
+                    f"{_gap_remedy(built, seam, unit)}.",
                     measured=seam.gap_mm.max,
-                    limit=MOUTH_MM if is_mouth else widest,
+                    limit=WELDED_UP_MM if is_mouth else widest,
                     unit="mm",
-                    source=MOUTH_SOURCE if is_mouth else GAP_SOURCE,
+                    source=WELDED_UP_SOURCE if is_mouth else GAP_SOURCE,
                 )
             )
         if seam.gap_mm.min < (-TOUCHING_MM if seam.kind == FILLER_SEAM else 0):

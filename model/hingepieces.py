@@ -6,8 +6,14 @@ stands over it in another plane, turned by the angle a of the lean, so that the
 box's walls open as a wedge.  A place at the distance d from the axis of the
 turn has gone along a chord of 2 d sin(a / 2); that and the kerf is the mouth.
 
-Where the mouth is wider than a weld closes, the loose end is cut back to a
-plane parallel to the foot's,
+A mouth that is wider than a weld closes, yet no wider than
+:data:`BUILT_UP_WALLS` walls of the post, is *built up*: weld is laid along its
+edges until they stand a root gap apart, and then they are welded.  That is
+less than what is welded up in sheet (:mod:`model.fillertips`), for here it goes
+all along a wall that carries the roof.
+
+Where the mouth is wider still, the loose end is cut back to a plane parallel
+to the foot's,
 
     n·(x − h) = H,    H = max(L + 2 g, mouth),
 
@@ -26,7 +32,7 @@ trapeziums sheared by what the two sections lie apart.  With a corner edge of a
 straight post leaning by a from n once turned, and a gap of m there before, what
 comes off along that edge is (H − m) / cos a.
 
-None where the plan lets no new metal in, where a weld closes the mouth, or
+None where the plan lets no new metal in, where weld closes the mouth, or
 where the loose end would be cut back to within a wall of its own upper cut:
 then the mouth stays, and is a finding.
 """
@@ -46,6 +52,9 @@ from .posts import PostEnds
 from .taperedbox import TaperedBox
 
 KIND = "hinge piece"
+# Of the thinner part: what edges may be built up by before they are welded, as AWS D1.1 has it for root
+# openings; from memory.
+BUILT_UP_WALLS = 2.0
 LEAST_MM = 12.7  # 1/2 in: a shorter piece is all heat from its two beads; assumed
 
 
@@ -95,7 +104,7 @@ def hinge_pieces(built: Built) -> dict[PostKey, HingePiece]:
         return {}
     widest_mm = widest_weld_mm(built)
     found = {
-        key: hinge_piece(key, ends, widest_mm, built.plan.root_gap_mm)
+        key: hinge_piece(key, ends, max(widest_mm, built_up_mm(ends)), built.plan.root_gap_mm)
         for key, ends in built.ends.items()
         if ends.hinge is not None
     }
@@ -109,12 +118,19 @@ def stubs_of(built: Built) -> dict[PostKey, PostEnds]:
     return {key: pieces[key].stub_ends if key in pieces else ends for key, ends in built.ends.items()}
 
 
-def hinge_piece(key: PostKey, ends: PostEnds, widest_weld_mm: float, root_gap_mm: float) -> HingePiece | None:
-    """Return the piece around a leaned post's hinge, or None where a weld closes it or there is no room."""
+def built_up_mm(ends: PostEnds) -> float:
+    """Return the widest mouth between the walls of a post whose edges are built up with weld. [mm]"""
+    return BUILT_UP_WALLS * ends.line.post.wall_mm
+
+
+def hinge_piece(
+    key: PostKey, ends: PostEnds, closed_by_weld_mm: float, root_gap_mm: float
+) -> HingePiece | None:
+    """Return the piece around a leaned post's hinge, or None where weld closes it or there is no room."""
     line, foot, move = ends.line, ends.hinge.foot, ends.lower_move
     corners = move.points(line.lines(line.crossing(ends.hinge.loose))[1:])
     mouth_mm = float(foot.height_above(corners).max())
-    if mouth_mm <= widest_weld_mm:
+    if mouth_mm <= closed_by_weld_mm:
         return None
     height_mm = max(LEAST_MM + 2 * root_gap_mm, mouth_mm)
     loose = _taken_back(foot, move, height_mm)

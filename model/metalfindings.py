@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from .built import Built
-from .cornerholes import WELDED_UP, WELDED_UP_MM
+from .cornerholes import WELDED_UP
 from .cutdepths import LEAST_WIDTH_MM
 from .fillerruns import BEAD, CORNER
+from .fillertips import WELDED_UP_SOURCE
 from .findings import HI_LO_SOURCE, NO_SOURCE, hi_lo_limit_mm
 from .fit import SPACING_MM
 from .metalblanks import can_be_formed
@@ -150,7 +151,7 @@ def _welded_up(seam: SeamReport, unit):
             measured=seam.length_mm,
             limit=0.0,
             unit="mm",
-            source=f"assumed: up to {shown(WELDED_UP_MM, unit, FIT_INCH)} wide",
+            source=WELDED_UP_SOURCE,
         )
     ]
 

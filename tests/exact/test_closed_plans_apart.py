@@ -25,7 +25,7 @@ from model.exactinterference import CHORD_MM, Placed, is_settled, mitres_of, pai
 from model.exactmeshes import LAYERS, boundary_of, box_of
 from model.fillers import closes_from_mm, fillers_of
 from model.fillerseams import long_seam_names
-from model.fillertips import MOUTH_MM
+from model.fillertips import WELDED_UP_MM
 from model.interference import interference_of
 from model.layout import METAL
 from model.meshdistance import near_pairs, triangle_distances_mm, winding_numbers
@@ -170,7 +170,7 @@ def test_every_opening_wider_than_the_root_gap_is_closed_by_a_weld_or_told(car, 
         assert o.own_mm < OWN_MM, o
         assert o.opening_mm < live_mm + BEYOND_LIVE_MM, o
         assert o.kind == TIP_SEAM or o.opening_mm > live_mm - BESIDE_MM, o
-        is_tip = o.kind == TIP_SEAM and o.gap_mm <= MOUTH_MM
+        is_tip = o.kind == TIP_SEAM and o.gap_mm <= WELDED_UP_MM
         assert o.gap_mm <= limit_mm + BEYOND_LIVE_MM or is_tip or ("gap", o.seam) in told, o
     long_edges = {name for filler in fillers_of(built) for name in long_seam_names(filler)}
     along = [o for o in openings if o.seam in long_edges]

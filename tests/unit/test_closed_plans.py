@@ -8,7 +8,7 @@ from model.cornerholes import KIND as CORNER_PATCH
 from model.evaluate import build_checked, fit_report_of
 from model.fillerruns import CORNER, STEP_FROM_MM
 from model.fillers import closes_from_mm
-from model.fillertips import DRAWN_MM, MOUTH_MM
+from model.fillertips import DRAWN_MM, WELDED_UP_MM
 from model.fit import SPACING_MM
 from model.metalblanks import can_be_formed
 from model.metalfindings import BREAK_LIMIT_DEG
@@ -87,7 +87,7 @@ def test_what_is_left_is_within_what_a_weld_and_a_hammer_close_or_is_a_finding(c
         if seam.gap_mm is None:
             continue
         step_mm = max(abs(seam.step_mm.min), abs(seam.step_mm.max))
-        is_tip = seam.kind == TIP_SEAM and seam.gap_mm.max <= MOUTH_MM
+        is_tip = seam.kind == TIP_SEAM and seam.gap_mm.max <= WELDED_UP_MM
         assert seam.gap_mm.max <= limit_mm or is_tip or ("gap", seam.name) in told, seam.name
         assert seam.gap_mm.min > -1e-3, seam.name
         most_mm = DRAWN_MM if ("step", seam.name) in told else STEP_FROM_MM + 0.01

@@ -5,11 +5,12 @@ import pytest
 import shapely
 
 from model.carfile import demo_car_path, demo_closed_way_path, read_car
-from model.cornerholes import KIND, WELDED_UP, WELDED_UP_MM, corner_holes
+from model.cornerholes import KIND, WELDED_UP, corner_holes
 from model.edges import Edge, Edges
 from model.evaluate import build_checked, fit_report_of
 from model.fillerruns import CORNER, OPENING, Run
 from model.fillers import fillers_from_runs, fillers_of, with_corner_patches
+from model.fillertips import WELDED_UP_MM
 from model.metalfindings import BREAK_LIMIT_DEG
 from model.planfile import read_plan
 from model.seams import Seam
@@ -113,7 +114,9 @@ def test_where_a_bead_closes_one_side_the_sheet_ends_where_the_hole_is_narrow_an
     tip = patch.ends.index(WELDED_UP)
     at = patch.run.first_mm[tip]
     corner = patch.run.laid.at(np.array([0]), np.array([at]))[0][0]
-    assert corner[0] == pytest.approx(WELDED_UP_MM, abs=1e-6)  # from the left piece's edge, x = 0
+    # from the left piece's edge, x = 0: the hole is a tip of 3.5 gauges and two root gaps wide there
+    assert corner[0] == pytest.approx(3.5 * 1.0 + 2 * ROOT_MM, abs=1e-6)
+    assert corner[0] < WELDED_UP_MM
     ring = np.concatenate([patch.border(b).point_mm[:-1, :2] for b in ("v1", "u1", "v0", "u0")])
     assert patch.grid.area_mm2() == pytest.approx(shapely.Polygon(ring).area, rel=1e-4)
     # the base, the left piece and the strip below bound it: all points within, a root gap off

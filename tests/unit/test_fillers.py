@@ -22,7 +22,7 @@ from model.evaluate import build_checked, fit_report_of
 from model.fillerruns import BEAD, CORNER, OPENING, STEP_FROM_MM, Run, SeamLines, _runs_along
 from model.fillers import closes_from_mm, fillers_from_runs, fillers_of
 from model.fillerseams import closed_seam_reports, least_radius_mm, shared_borders
-from model.fillertips import MOUTH_MM, TIPS
+from model.fillertips import TIPS, WELDED_UP_MM
 from model.interference import interference_of
 from model.metalblanks import filler_blank, with_blanks
 from model.metalfindings import BREAK_LIMIT_DEG, metal_findings
@@ -244,7 +244,7 @@ def test_nothing_wider_than_a_weld_closes_is_left_open(name):
             assert -1e-4 < seam.gap_mm.min and seam.gap_mm.max < limit
         elif seam.kind != "post" and seam.gap_mm:
             is_told = seam.kind == TIP_SEAM or seam.name in told
-            assert seam.gap_mm.max <= (MOUTH_MM if is_told else limit + 1e-6)
+            assert seam.gap_mm.max <= (WELDED_UP_MM if is_told else limit + 1e-6)
 
 
 def regained_mm(built, seam):

@@ -7,7 +7,7 @@ from model.edges import Edge, Edges
 from model.fillerruns import BEAD, OPENING, STEP_FROM_MM, Run
 from model.fillers import fillers_from_runs
 from model.fillerseams import least_radius_mm
-from model.fillertips import DRAWN_MM, MOUTH_MM, SHORT_MM, TIP_GAUGES, TIP_MM, tip_width_mm
+from model.fillertips import DRAWN_MM, SHORT_MM, TIP_GAUGES, TIP_MM, WELDED_UP_MM, tip_width_mm
 from model.seams import Seam
 
 ROOT_MM, GAUGE_MM = 0.8, 0.9  # the tip is then 1/8 in, not 3.5 gauges
@@ -37,7 +37,7 @@ def test_a_wedge_ends_where_it_is_as_wide_as_can_be_cut():
     assert end == length and mouth == (0.0, start) and filler.ends == (BEAD, OPENING)
     border = np.linalg.norm(filler.border("v0").point_mm - filler.border("v1").point_mm[::-1], axis=1)
     assert border.min() >= TIP_MM - 1e-6
-    assert 2 * ROOT_MM + slope * start < MOUTH_MM
+    assert 2 * ROOT_MM + slope * start < WELDED_UP_MM
 
 
 def test_a_wedge_whose_ends_are_wide_enough_stays_as_it_is():

@@ -54,11 +54,13 @@ def test_the_edges_along_a_wedge_strip_lie_in_the_two_cuts_of_its_hinge(built):
 
 
 def test_sheet_beside_a_box_with_a_piece_in_it_is_welded_by_itself(built):
-    """The piece's own beads lie further up and down, so that no bead of the box counts for the sheet."""
+    """The piece's own beads lie further up and down, so that no bead of the box counts for the sheet;
+    where weld closes the box at its hinge, it does."""
     fillers = fillers_of(built)
     closed = closed_seam_reports(built, fillers)
     hinges = list(filter(is_in_skin, seam_reports(built)))
-    assert {post_of(built, seam) for seam in hinges} <= set(hinge_pieces(built)) and hinges
+    pieced = set(hinge_pieces(built))
+    assert pieced <= {post_of(built, seam) for seam in hinges}
     for seam in hinges:
         along_body = [
             s
@@ -67,7 +69,8 @@ def test_sheet_beside_a_box_with_a_piece_in_it_is_welded_by_itself(built):
         ]
         assert sum(s.edge_mm for s in along_body) == pytest.approx(seam.edge_mm, abs=2e-3)
         assert seam.over_post_mm > 10.0
-        assert sum(s.over_post_mm for s in along_body) == 0.0
+        over_mm = 0.0 if post_of(built, seam) in pieced else seam.over_post_mm
+        assert sum(s.over_post_mm for s in along_body) == pytest.approx(over_mm, abs=2e-3)
 
 
 def test_what_is_welded_of_an_open_hinge_lies_beside_the_box(built):
