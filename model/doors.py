@@ -19,9 +19,10 @@ however far the roof went forward.  A leg beside a post that is leaned is cut
 around at the same hinge and leaned with it: its line is the turned one.
 
 **A fixed pane** loses no metal to a frame of its own: its upper corners go
-with the metal that carries them, roof or shifted post, and its edges are
-drawn straight from there to the lower corners.  A shift of the post ahead by
-s takes s from its rail.
+with the metal that carries them, roof or shifted post, and its legs run as the
+cuts leave them (:mod:`model.legpaths`), with a corner at either cut; straight
+to the lower corners where the cuts run through the rounding of a corner.  A
+shift of the post ahead by s takes s from its rail.
 
 **Take-out of a leg** is that of a post without width (:mod:`model.posts`) that
 runs along the edge of the glass on the skin and is cut as the post beside it
@@ -55,7 +56,8 @@ import shapely
 from .built import Built
 from .doorreport import DOOR, FIXED, DoorLeg, PaneCorner, PaneReport, WellReport
 from .doorwelds import leg_bead_mm
-from .measured import Opening, Post
+from .legpaths import leg_path
+from .measured import Corner, Opening, Post
 from .moves import IDENTITY, RigidMove
 from .numeric import unit
 from .panetemplate import PanePlane, angle_at_deg, plane_of, radii_fit, template, to_measure
@@ -63,7 +65,7 @@ from .placing import PostKey, front_posts
 from .postlines import PostLine
 from .posts import CutPlane, PostEnds, cut_plane, post_ends, room_above_mm
 from .shape import CarShape, GlassOpening
-from .sideplaces import points_of_side
+from .sideplaces import in_side_view, points_of_side
 from .skin import Grid
 
 _SAMPLES = 9  # along a leg, for the curve it makes on the skin
@@ -98,7 +100,9 @@ def lowered_outlines(built: Built) -> list[tuple[GlassOpening, PanePlane, np.nda
         if _flat_leg(frame) is None:
             places, _, moves = _moved_rail(built, frame)
             _, after, feet = _corner_points(frame, places, moves)
-            plane, outline, is_whole = _new_template(frame, places, after, feet)
+            plane, outline, is_whole = _new_template(
+                frame, places, _leg_paths(built, frame, places, moves), after, feet
+            )
             if is_whole:
                 out.append((frame.glass, plane, outline, frame.corners_mm[frame.feet[0]]))
     return out
@@ -169,13 +173,6 @@ def _corners_on_skin(glass: GlassOpening) -> np.ndarray:
     return points_of_side(glass.outline.grid, [(c.across_mm, c.up_mm) for c in glass.opening.corners])
 
 
-def _in_side_view(move: RigidMove, places_mm):
-    """Return places of the side view, moved; y plays no part in a move of this program."""
-    places = np.asarray(places_mm, float).reshape(-1, 2)
-    points = np.stack([places[:, 0], np.zeros(len(places)), places[:, 1]], axis=1)
-    return move.points(points)[:, [0, 2]]
-
-
 def _movers(built: Built, frame: Frame) -> list[RigidMove]:
     """Return the move of the metal at every upper corner of a fixed pane."""
     moves = _roof_moves(built, frame)
@@ -200,15 +197,15 @@ def _moved_rail(built: Built, frame: Frame):
     upper = corners[list(frame.upper)]
     if frame.kind == FIXED:
         moves = _movers(built, frame)
-        places = np.concatenate([_in_side_view(m, p) for m, p in zip(moves, upper, strict=True)])
+        places = np.concatenate([in_side_view(m, p) for m, p in zip(moves, upper, strict=True)])
         return places, np.zeros(2), moves
     moves, jog = _roof_moves(built, frame), np.zeros(2)
-    places = np.concatenate([_in_side_view(m, p) for m, p in zip(moves, upper, strict=True)])
+    places = np.concatenate([in_side_view(m, p) for m, p in zip(moves, upper, strict=True)])
     ends = []
     for end, (at, beside) in enumerate(((0, 1), (-1, -2))):
         on_skin = _corners_on_skin(frame.glass)[[frame.feet[end], frame.upper[at]]]
         leg = _lower_move(built, frame.posts[end]).points(on_skin)[:, [0, 2]]
-        met = _meeting(*leg, places[at], _in_side_view(moves[at], upper[beside])[0])
+        met = _meeting(*leg, places[at], in_side_view(moves[at], upper[beside])[0])
         ends.append(places[at] if met is None else met)
         jog[end] = ends[-1][0] - places[at][0]
     places[0], places[-1] = ends
@@ -233,7 +230,7 @@ def _meeting(a, b, c, d):
 def _corner_points(frame, places, moves):
     """Return the upper corners in space before and after, and the feet, each (2, 3)."""
     stock = _corners_on_skin(frame.glass)
-    unmoved = np.concatenate([_in_side_view(moves[k].inverse(), places[k]) for k in (0, -1)])
+    unmoved = np.concatenate([in_side_view(moves[k].inverse(), places[k]) for k in (0, -1)])
     onto = points_of_side(frame.glass.outline.grid, unmoved)
     after = np.array([moves[k].points(point) for k, point in zip((0, -1), onto, strict=True)])
     return stock[[frame.upper[0], frame.upper[-1]]], after, stock[list(frame.feet)]
@@ -323,7 +320,7 @@ def _pane(built: Built, frame: Frame) -> PaneReport:
     places, jog, moves = _moved_rail(built, frame)
     before, after, feet = _corner_points(frame, places, moves)
     inboard = 1.0 if opening.side == "left" else -1.0
-    upper = corners[list(frame.upper)]
+    upper, paths = corners[list(frame.upper)], _leg_paths(built, frame, places, moves)
     made = []
     for end, (at, beside) in enumerate(((0, 1), (-1, -2))):
         foot = corners[frame.feet[end]]
@@ -341,14 +338,14 @@ def _pane(built: Built, frame: Frame) -> PaneReport:
                 before_mm=tuple(before[end].tolist()),
                 after_mm=tuple(after[end].tolist()),
                 angle_before_deg=angle_at_deg(upper[at], foot, neighbours[0]),
-                angle_after_deg=angle_at_deg(places[at], foot, neighbours[1]),
+                angle_after_deg=angle_at_deg(places[at], [foot, *paths[end]][-1], neighbours[1]),
                 lean_front_before_deg=lean[0],
                 lean_front_after_deg=lean[1],
                 jog_mm=float(jog[end]),
             )
         )
     old = _stock_template(frame.glass, frame.feet, (frame.upper[0], frame.upper[-1]))
-    new_plane, new, is_whole = _new_template(frame, places, after, feet)
+    new_plane, new, is_whole = _new_template(frame, places, paths, after, feet)
     heights = [float(np.ptp(outline[:, 1])) for outline in (old, new)]
     is_door = frame.kind == DOOR
     return PaneReport(
@@ -369,14 +366,41 @@ def _pane(built: Built, frame: Frame) -> PaneReport:
     )
 
 
-def _new_template(frame: Frame, places, after, feet) -> tuple[PanePlane, np.ndarray, bool]:
+def _new_template(frame: Frame, places, paths, after, feet) -> tuple[PanePlane, np.ndarray, bool]:
     """Return a pane's plane, its new outline in it (n, 2), and whether that outline can be made."""
-    lowered = frame.corners_mm
-    lowered[list(frame.upper)] = places
-    corners = frame.glass.opening.corners
     plane = plane_of(np.concatenate([feet, after]))
+    corners, lowered = _lowered(frame, places, paths)
     outline = template(corners, lowered, plane, frame.corners_mm[frame.feet[0]])
     return plane, outline, radii_fit(corners, lowered) and shapely.Polygon(outline).is_valid
+
+
+def _leg_paths(built: Built, frame: Frame, places, moves) -> tuple[np.ndarray, np.ndarray]:
+    """Return the places between foot and corner of the front and the rear leg; none of a straight one."""
+    straight = (np.empty((0, 2)),) * 2
+    if frame.kind == DOOR:
+        return straight
+    stock, ends = frame.corners_mm, (0, -1)
+    paths = tuple(
+        leg_path(built, frame.glass, stock[foot], stock[frame.upper[at]], moves[at])
+        for foot, at in zip(frame.feet, ends, strict=True)
+    )
+    return paths if radii_fit(*_lowered(frame, places, paths)) else straight
+
+
+def _lowered(frame: Frame, places, paths):
+    """Return the corners of an opening and their places, those between the ends of its legs put in."""
+    at = frame.corners_mm
+    at[list(frame.upper)] = places
+    after = {}  # which places follow a corner, going around
+    for foot, top, path in zip(frame.feet, (frame.upper[0], frame.upper[-1]), paths, strict=True):
+        goes_up = (foot + 1) % len(at) == top
+        after[foot if goes_up else top] = path if goes_up else path[::-1]
+    corners, out = [], []
+    for i, corner in enumerate(frame.glass.opening.corners):
+        between = after.get(i, np.empty((0, 2)))
+        corners += [corner, *(Corner(across_mm=float(x), up_mm=float(z), radius_mm=0.0) for x, z in between)]
+        out += [at[i : i + 1], between]
+    return tuple(corners), np.concatenate(out)
 
 
 @lru_cache(maxsize=64)

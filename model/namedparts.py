@@ -3,7 +3,7 @@
 Frame: car, mm.  A part lies where it is on the uncut car and carries the move
 that puts it in its new place.  Sheet and glass are the measured outside of the
 skin, without its gauge.  What is cut out (slugs, trimmings, glass of the stock
-panes) is no part of the chopped car.
+panes, the whole of one that is made anew) is no part of the chopped car.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from .fillersheets import filler_mesh
 from .finermesh import finer_mesh
 from .layout import BODY, METAL, PANE
 from .moves import IDENTITY, RigidMove
+from .newpanes import new_panes, pane_mesh, part_name
 from .numeric import cross, dot, unit
 from .scene import cell_mesh, keep_out_mesh
 
@@ -62,13 +63,15 @@ def named_parts(built: Built) -> list[NamedPart]:
     """Return every part of a plan: pieces, new metal, posts, panes, keep-outs."""
     sheets = _sheets(built)
     pieces = [part for part in sheets if part.kind == METAL]
-    panes = [part for part in sheets if part.kind == PANE]
+    panes = [*(part for part in sheets if part.kind == PANE), *_new_panes(built)]
     return [*pieces, *_fillers(built), *_posts(built), *panes, *_keep_outs(built)]
 
 
 def _sheets(built):
-    parts = []
+    parts, anew = [], {part_name(pane) for pane in new_panes(built)}
     for name, all_cells in built.layout.parts.items():
+        if name in anew:
+            continue
         carriers = list(dict.fromkeys(cell.carrier for cell in all_cells))
         for carrier in carriers:
             cells = [cell for cell in all_cells if cell.carrier == carrier]
@@ -79,6 +82,11 @@ def _sheets(built):
             move = built.moves.get(carrier, IDENTITY)
             parts.append(NamedPart(full_name, cells[0].role, carrier, *_joined(meshes), move))
     return parts
+
+
+def _new_panes(built):
+    names = {part_name(pane): pane_mesh(pane) for pane in new_panes(built)}
+    return [NamedPart(name, PANE, name, *mesh, IDENTITY) for name, mesh in names.items()]
 
 
 def _fillers(built):

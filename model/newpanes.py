@@ -38,6 +38,11 @@ class NewPane:
     normal: np.ndarray  # out of the car
 
 
+def part_name(pane: NewPane) -> str:
+    """Return what a new pane is called among the parts of a car."""
+    return f"pane {pane.name}"
+
+
 @lru_cache(maxsize=4)
 def new_panes(built: Built) -> tuple[NewPane, ...]:
     """Return every pane that is made anew and whose outline can be made."""

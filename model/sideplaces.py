@@ -1,4 +1,4 @@
-"""Places of the side view carried onto the side of a car, past its measured border too."""
+"""Places of the side view: moved, and carried onto the side of a car, past its measured border too."""
 
 from __future__ import annotations
 
@@ -7,9 +7,17 @@ from functools import lru_cache
 import numpy as np
 import shapely
 
+from .moves import RigidMove
 from .skin import Grid
 
 _BORDER_SAMPLES = 60
+
+
+def in_side_view(move: RigidMove, places_mm) -> np.ndarray:
+    """Return places of the side view (n, 2), moved; y plays no part in a move of this program. [mm]"""
+    places = np.asarray(places_mm, float).reshape(-1, 2)
+    points = np.stack([places[:, 0], np.zeros(len(places)), places[:, 1]], axis=1)
+    return move.points(points)[:, [0, 2]]
 
 
 def points_of_side(grid: Grid, places_mm) -> np.ndarray:

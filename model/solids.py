@@ -7,8 +7,9 @@ only: the measured skin, and the outer faces of the posts.
 Names of parts are the layout's, and ``post A right lower``, ``upper``,
 ``slug`` (``post A right`` where the roof is not cut); of a leaned post also
 ``foot`` and ``wedge``.  ``post piece A right`` is let in where its stubs are
-cut back; what comes off them is ``post A right lower offcut``, ``… upper offcut``.  A pane that is cut
-through is two parts, ``pane door glass right on body`` and ``… on roof``.
+cut back; what comes off them is ``post A right lower offcut``, ``… upper offcut``.  A pane that is made
+anew is whole, ``pane door glass right``, and the stock one with what is removed, in two parts,
+``pane door glass right on body`` and ``… on roof``.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ from .built import Built
 from .exactfaces import ExactFaces, exact_faces
 from .exactfillers import filler_face, filler_solid
 from .exactkernel import made_compound
+from .exactpanes import pane_outside, pane_solid
 from .exactposts import (
     foot,
     lower_end,
@@ -44,6 +46,7 @@ from .hingepieces import hinge_pieces, stubs_of
 from .layout import BODY, GLASS_WASTE, METAL, PANE, WASTE
 from .measured import KeepOut
 from .moves import IDENTITY, RigidMove
+from .newpanes import new_panes, part_name
 from .postpieces import closed_posts
 
 SOLIDS, SURFACES = "solids", "surfaces"
@@ -78,6 +81,11 @@ class ExactPart:
     move: RigidMove
     is_removed: bool = False
 
+    @property
+    def is_new(self) -> bool:
+        """Whether it is no part of the stock car: new metal, or a pane made anew."""
+        return self.kind == FILLER or (self.kind == PANE and self.piece == self.name)
+
 
 def exact_parts(built: Built, *, form: str = SOLIDS, faces: ExactFaces | None = None) -> list[ExactPart]:
     """Return every part of a plan, pieces first, then new metal, posts, panes, what is removed, keep-outs.
@@ -92,7 +100,7 @@ def exact_parts(built: Built, *, form: str = SOLIDS, faces: ExactFaces | None = 
     if form not in (SOLIDS, SURFACES):
         raise ValueError(f"form must be 'solids' or 'surfaces'; got {form!r}.")
     faces = faces or exact_faces(built.layout)
-    new = [*filler_parts(built, form), *post_piece_parts(built, form)]
+    new = [*filler_parts(built, form), *post_piece_parts(built, form), *new_pane_parts(built, form)]
     parts = [*skin_parts(built, faces, form), *new, *post_parts(built, form)]
     for body in built.shape.car.keep_outs:
         parts.append(ExactPart(f"keep-out {body.name}", KEEP_OUT, BODY, keep_out_solid(body), IDENTITY))
@@ -103,7 +111,7 @@ def exact_parts(built: Built, *, form: str = SOLIDS, faces: ExactFaces | None = 
 def skin_parts(built: Built, faces: ExactFaces, form: str = SOLIDS) -> list[ExactPart]:
     """Return the parts of the skin: pieces, panes, slugs and trimmings."""
     car, sheets = built.shape.car, Sheets(faces)
-    parts = []
+    parts, anew = [], {part_name(pane) for pane in new_panes(built)}
     for name, all_cells in built.layout.parts.items():
         carriers = list(dict.fromkeys(cell.carrier for cell in all_cells))
         for carrier in carriers:
@@ -115,10 +123,27 @@ def skin_parts(built: Built, faces: ExactFaces, form: str = SOLIDS) -> list[Exac
                 gauge = car.glass_mm if role in (PANE, GLASS_WASTE) else car.gauge_mm
                 shape = made_compound(sheets.solid(cell, gauge) for cell in cells)
             full_name = f"{name} on {carrier}" if len(carriers) > 1 else name
+            if name in anew:
+                role = GLASS_WASTE
             is_removed = role in (WASTE, GLASS_WASTE)
             move = IDENTITY if is_removed else built.moves.get(carrier, IDENTITY)
             parts.append(ExactPart(full_name, role, carrier, shape, move, is_removed))
     return parts
+
+
+def new_pane_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:
+    """Return the panes that are made anew, in place."""
+    glass_mm = built.shape.car.glass_mm
+    return [
+        ExactPart(
+            part_name(pane),
+            PANE,
+            part_name(pane),
+            pane_outside(pane) if form == SURFACES else pane_solid(pane, glass_mm),
+            IDENTITY,
+        )
+        for pane in new_panes(built)
+    ]
 
 
 def filler_parts(built: Built, form: str = SOLIDS) -> list[ExactPart]:

@@ -17,7 +17,7 @@ from ..exactkernel import location_of
 from ..files import written_beside
 from ..moves import IDENTITY
 from ..piececolours import part_rgba
-from ..solids import FILLER, SOLIDS, SURFACES, ExactPart, exact_parts
+from ..solids import SOLIDS, SURFACES, ExactPart, exact_parts
 
 CHOPPED, STOCK = "chopped", "stock"
 REMOVED = "removed"
@@ -32,13 +32,13 @@ def assembly_of(built: Built, *, stays: str = CHOPPED, form: str = SOLIDS) -> cq
         A plan without roof and window gives the whole stock car.
     stays : str
         ``chopped``: every piece where the plan puts it.  ``stock``: the same
-        pieces, cut but still in place, without new metal.
+        pieces, cut but still in place, without new metal or glass.
     form : str
         ``solids`` with their gauge, or ``surfaces``: the outside only.
     """
     if stays not in (CHOPPED, STOCK):
         raise ValueError(f"stays must be 'chopped' or 'stock'; got {stays!r}.")
-    parts = [p for p in exact_parts(built, form=form) if stays == CHOPPED or p.kind != FILLER]
+    parts = [p for p in exact_parts(built, form=form) if stays == CHOPPED or not p.is_new]
     whole = cq.Assembly(name=f"{built.shape.car.name} ({stays})".replace("/", "-"))
     removed = cq.Assembly(name=REMOVED)
     for part in parts:

@@ -381,7 +381,8 @@ def test_an_outline_of_a_measured_car_by_a_plane_fitted_in_y(name):
         places = [feet[0], feet[1], corners[1], corners[0]]
         sharp = shapely.Polygon([(p[0], p[2]) for p in places])
         lost = 1 - shapely.Polygon(outline).area / (sharp.area * np.sqrt(1 + b * b + c * c))
-        assert 0 < lost < 0.02  # what the radii cut off
+        # What the radii cut off; a fixed pane has the step of its post beside, which may be outside that.
+        assert (0 if pane.kind == "door" else -0.02) < lost < 0.02
 
 
 def test_a_leg_leans_with_the_post_beside_it():

@@ -10,6 +10,7 @@ from model.carfile import demo_car_names, demo_car_path, demo_closed_way_path, r
 from model.display import patches_of
 from model.doors import side_glass
 from model.evaluate import build_checked
+from model.layout import METAL
 from model.newpanes import new_panes, pane_mesh
 from model.plan import WAYS, Plan
 from model.planfile import read_plan
@@ -60,6 +61,56 @@ def test_a_side_pane_stands_in_its_opening(built):
             assert away <= pane.off_plane_mm + 1e-6
             nearest = np.linalg.norm((shown.edge_mm - corner.after_mm)[:, [0, 2]], axis=1).min()
             assert nearest < 45.0  # the corner's radius cuts it off
+
+
+def test_a_fixed_pane_follows_the_edges_of_its_opening_where_the_plan_puts_them(built):
+    """Against the layout's own lines around the opening, each where its piece carries it, in side view:
+    the legs all along, the rail where one piece carries it (strips of rail bound the door's by then)."""
+    panes = {pane.name: pane for pane in new_panes(built)}
+    fixed = [pane for pane in side_glass(built) if pane.kind == "fixed"]
+    assert bool(fixed) == (built.shape.car.name == read_car(demo_car_path("coupe")).name)
+    for pane in fixed:
+        name = f"{pane.pane} {pane.side}"
+        edge = shapely.LinearRing(panes[name].edge_mm[:, [0, 2]])
+        met = 0.0
+        for chain in built.layout.chains:
+            for cell in (chain.left, chain.right):
+                is_edge = chain.line == f"opening {name}" and cell is not None and cell.role == METAL
+                if not is_edge or cell.part.endswith("strip"):
+                    continue
+                placed = built.moves[cell.carrier].points(chain.point_mm)[:, [0, 2]]
+                away = shapely.distance(edge, shapely.points(placed))
+                is_leg = placed[:, 1].max() < min(corner.after_mm[2] for corner in pane.corners)
+                # 0.6: at a hinge, which the pane takes as a point.  The rail is drawn straight from corner to
+                # corner: pieces of a split roof, or that of a shifted post beside it, do not lie on one line.
+                least = 0.6 if is_leg or not (built.shifts or built.plan.split) else 8.0
+                assert away.max() < least, (name, cell.part)
+                met += chain.length_mm if is_leg else 0.0
+        assert met > 300.0
+
+
+def test_a_pane_whose_post_misses_steps_at_the_cut_as_its_opening_does():
+    """Roof forward: the rear leg's ends stand apart by the post's miss, level; the stock leg was straight."""
+    built = built_of("coupe", "forward")
+    (pane,) = [p for p in side_glass(built) if (p.kind, p.side) == ("fixed", "right")]
+    ends = built.ends["C", "right"]
+    height = ends.plane.point_mm[2]
+    edge = next(p for p in new_panes(built) if p.name == f"{pane.pane} {pane.side}").edge_mm[:, [0, 2]]
+    after = np.roll(edge, -1, axis=0)
+    (shelf,) = np.nonzero(
+        (np.abs(edge[:, 1] - height) < 3) & (np.abs(after[:, 1] - height) < 3) & (edge[:, 0] > 1400)
+    )[0]
+    run, rise = after[shelf] - edge[shelf]
+    assert run == pytest.approx(-89.5, abs=2.0) and abs(rise) < 1.0
+
+
+def test_a_corner_whose_rail_and_leg_are_one_piece_keeps_its_angle():
+    """Laid back the roof carries the whole rail and the upper leg of the fixed pane, a rigid piece."""
+    (pane,) = [
+        p for p in side_glass(built_of("coupe", "laid-back")) if (p.kind, p.side) == ("fixed", "right")
+    ]
+    for corner in pane.corners:
+        assert corner.angle_after_deg == pytest.approx(corner.angle_before_deg, abs=1e-3)
 
 
 def test_the_picture_has_each_pane_once_and_no_half_of_a_stock_one(built):
