@@ -15,7 +15,7 @@ import shapely
 
 from .arrangement import SAME_UV, beside, noded, parted
 from .cellnames import cell_names, name_once_trimmed
-from .cuts import CentrePlane, Cut, GridCut, Station, trace
+from .cuts import CentrePlane, Cut, GridCut, Station
 from .edges import along_edges
 from .errors import PlanError
 from .layout import Cell, Chain, Layout, Shift, along_border
@@ -26,6 +26,7 @@ from .roofparts import SplitLines
 from .shape import CarShape
 from .skin import Grid
 from .stepwise import at_once
+from .tracing import trace
 from .trimmings import Trimming
 
 WHOLE = SplitLines()  # a roof in one piece

@@ -25,9 +25,8 @@ import numpy as np
 import shapely
 from scipy.optimize import brentq
 
-from .cuts import trace
 from .errors import PlanError
-from .hinges import Hinge, hinge_at
+from .hinges import Flat, Hinge, hinge_at
 from .measured import VIEWS
 from .moves import RigidMove
 from .outlines import Outline
@@ -36,6 +35,7 @@ from .plan import PostLean
 from .posts import CutPlane, PostEnds
 from .shape import CarShape, GlassOpening
 from .skin import Grid
+from .tracing import trace
 from .units import shown
 
 LEAST_STUB = 1.0  # of the post's width, between hinge and lower cut on the axis; assumed
@@ -265,7 +265,7 @@ def hinge_of(
     """Return the cuts around the hinge of a post whose lower end makes ``move``."""
     line = shape.lines[key]
     up = line.frame(line.axis_at_height(float(point_mm[2])))[1][0]
-    corners = line.crossings(up, float(up @ point_mm))
+    corners = line.crossing(Flat(normal=tuple(up.tolist()), offset_mm=float(up @ point_mm)))
     reach = [line.lines(corners)[1:]]
     for beside in _openings_beside(shape, key):
         found = _crossings(beside.opening.outline, lambda points: (points - point_mm) @ up)

@@ -46,7 +46,7 @@ from .numeric import cross_of_two, unit
 from .piecutreport import PieCutReport
 from .placing import MOST_TURN_DEG, PostKey, front_posts, rear_posts, root_of_near_linear
 from .postlines import EDGES, PostLine
-from .posts import CutPlane, landing_point, miss_in_plane
+from .posts import CutPlane, landing_point, lower_crossing, miss_in_plane
 
 _SAMPLES = 9  # along a side
 
@@ -127,7 +127,7 @@ def pie_cut_beside(
     key = (line.post.name, line.post.side)
     edge = edge_beside(car, key)
     k = EDGES.index(edge)
-    at_cut = line.lines(line.crossings(plane.normal, plane.offset_mm))
+    at_cut = line.lines(lower_crossing(line, plane))
     end, loose = line.lines(np.zeros(5))[k], at_cut[k]
     outer = (at_cut[EDGES.index("front outer")] + at_cut[EDGES.index("rear outer")]) / 2
     along = unit((loose - end)[None])[0]

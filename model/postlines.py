@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import hypot, nan, sqrt
 
 import numpy as np
@@ -242,8 +242,8 @@ class PostLine:
         return s
 
     def crossing(self, flat: Flat) -> np.ndarray:
-        """Return s of all five lines where they cross a plane."""
-        return self.crossings(np.array(flat.normal), flat.offset_mm)
+        """Return s of all five lines where they cross a plane, worked out once for each plane."""
+        return _remembered_crossing(self, flat)
 
     def lengths(self, s_from, s_to) -> np.ndarray:
         """Return signed lengths along the five lines between parameters. [mm]"""
@@ -251,6 +251,11 @@ class PostLine:
         s = middle[None] + half[None] * _GAUSS_X[:, None]
         speed = np.linalg.norm(self.lines_and_slopes(s)[1], axis=2)
         return half * (_GAUSS_W @ speed)
+
+
+@lru_cache(maxsize=256)
+def _remembered_crossing(line, flat):
+    return line.crossings(np.array(flat.normal), flat.offset_mm)
 
 
 def _post_frame(points, tangents, inboard):

@@ -220,7 +220,7 @@ def post_ends(
     hinge: Hinge | None = None,
 ) -> PostEnds:
     """Return both ends of a post whose upper end makes ``move``; see :func:`check_cuts`."""
-    s_lower = _lower_crossing(line, plane)
+    s_lower = lower_crossing(line, plane)
     relative = move if lower_move is IDENTITY else lower_move.inverse() @ move
     s_take = inverse_image(line, plane, relative)
     take_square = plane.height_above(line.lines(s_take)) - plane.height_above(line.lines(s_lower))
@@ -230,7 +230,7 @@ def post_ends(
 
 
 @lru_cache(maxsize=256)
-def _lower_crossing(line, plane):
+def lower_crossing(line, plane):
     """Return s of the lower cut on the five lines: the same while the roof comes down."""
     return line.crossings(plane.normal, plane.offset_mm)
 

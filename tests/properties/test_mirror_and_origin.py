@@ -125,8 +125,8 @@ def assert_same(a, b, *, mirror, shift=(0.0, 0.0, 0.0), tolerance=1e-6):
         s = seams[t.name, t.side]
         for field in ("length_mm", "edge_mm", "over_post_mm"):
             assert getattr(s, field) == pytest.approx(getattr(t, field), abs=tolerance), t.name
-        # A node on the flange line lies on a chord, up to 0.005 mm off the curve (cuts.CHORD_MM), and which
-        # of the two edges that end there faces a place is decided by the last bit.
+        # A node on the flange line lies on a chord, up to 0.005 mm off the curve (tracing.CHORD_MM), and
+        # which of the two edges that end there faces a place is decided by the last bit.
         loose = 5e-4 if s.kind == "window" else tolerance
         assert_spreads(s.gap_mm, t.gap_mm, loose)
         assert_spreads(s.step_mm, t.step_mm, loose)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
-from model.arrangement import SAME_UV, beside, noded
+from model.arrangement import SAME_UV, _places_in, _standing_in, beside, noded, parted
 
 
 def square():
@@ -67,3 +67,24 @@ def test_three_lines_that_cross_in_one_place_bound_no_triangle_of_nothing():
     chains, _, polygons = noded(lines)
     assert min(shapely.LineString(uv).length for uv in chains) > 0.01
     assert len(polygons) == 6 and sum(p.area for p in polygons) == pytest.approx(1.0, abs=1e-12)
+
+
+def test_stretches_are_those_of_split():
+    rows = np.arange(20.0).reshape(10, 2)
+    for limits in ([], [3], [1, 4, 9]):
+        own, numpys = parted(rows, np.array(limits, int)), np.split(rows, limits)
+        assert [a.tolist() for a in own] == [a.tolist() for a in numpys]
+
+
+def test_places_in_a_table_are_those_a_search_finds():
+    random = np.random.default_rng(7)
+    for _ in range(30):
+        table = random.integers(0, 12, 40) + 1j * random.integers(0, 3, 40)
+        wanted = random.integers(0, 14, 9) + 1j * random.integers(0, 4, 9)
+        expected = [max(np.nonzero(table == w)[0], default=-1) for w in wanted]
+        assert _places_in(table, wanted).tolist() == expected
+        at, which = _standing_in(table, wanted)
+        found = sorted(zip(at.tolist(), which.tolist(), strict=True))
+        assert found == sorted(
+            (i, k) for k, w in enumerate(wanted) for i in np.nonzero(table == w)[0].tolist()
+        )

@@ -5,10 +5,10 @@ import pytest
 from invented_cars import box_car, flat_car, tan, varied_car, varied_plan
 
 from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
-from model.cuts import trace
 from model.evaluate import build_checked
 from model.plan import Plan, PostCut, RoofMove
 from model.planfile import read_plan
+from model.tracing import trace
 
 SEEDS = [1, 3, 6, 14, 15]
 MORE = [pytest.param(s, marks=pytest.mark.heavy) for s in range(28) if s not in SEEDS]
@@ -65,3 +65,22 @@ def test_a_cut_goes_from_post_to_post_by_the_shares():
     past_a, past_b = smooth((x - 130) / 560), smooth((x - 810) / 560)
     np.testing.assert_allclose(z, 200 + 60 * past_a - 30 * past_b, atol=1e-5)
     assert np.ptp(x) == pytest.approx(1500, abs=1e-9)
+
+
+@pytest.mark.parametrize("cut", ["level", "square"])
+def test_rise_of_a_step_is_that_of_the_height(cut):
+    """Where one post's plane holds alone, a step's rise is the height's own change."""
+    car = read_car(demo_car_path("coupe"))
+    built = build_checked(car, read_plan(demo_plan_path("coupe"), car).changed(cut=cut))
+    grid = built.shape.skin.grids["side right"]
+    own = built.upper.on(grid)
+    points = grid.lattice_mm.reshape(-1, 3)
+    alone = own.zones.weights(points).max(axis=1) == 1.0
+    assert alone.sum() > 20
+    ways = np.random.default_rng(4).normal(size=points.shape)
+    height, rise = own.height_and_rise(points, ways)
+    np.testing.assert_allclose(height, own.height_above(points), atol=1e-10)
+    np.testing.assert_allclose(own.lattice_heights(grid).ravel(), height, atol=1e-10)
+    ahead = own.height_above(points + 1e-3 * ways)
+    still_alone = alone & (own.zones.weights(points + 1e-3 * ways).max(axis=1) == 1.0)
+    np.testing.assert_allclose((ahead - height)[still_alone] / 1e-3, rise[still_alone], atol=1e-7)
