@@ -8,12 +8,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from invented_cars import box_car
 
 pytest.importorskip("anywidget")
 
 import model.preview
 import model.restwork
-from model.carfile import demo_car_path, demo_closed_path, demo_plan_path, read_car
+from model.carfile import demo_plan_path, write_car
 from model.comparison import STOCK_PLACE, with_window_in_stock_place
 from model.display import POST, patches_of
 from model.evaluate import build_checked, evaluate
@@ -23,9 +24,9 @@ from model.output.cells import length_cell
 from model.output.comparison import comparison_html
 from model.output.html import BEING_WORKED_OUT, NOT_WORKED_OUT, OF_THE_OPEN_ROOF, headline_html, seams_html
 from model.output.sureness import spread_cell
-from model.plan import Plan
+from model.plan import NewMetal, Plan, RoofMove
 from model.plandict import plan_to_dict
-from model.planfile import read_plan, write_plan
+from model.planfile import write_plan
 from model.preview import Preview
 from model.previewstyle import status_html
 from model.reportsteps import quick_report
@@ -45,6 +46,12 @@ def coupe():
 def shown(coupe):
     coupe.load_plan(_shipped_plan("coupe"))
     return coupe
+
+
+@pytest.fixture
+def moving(monkeypatch):
+    """As while a slider moves: what comes at rest, a second of processor at every change, never comes."""
+    monkeypatch.setattr(Preview, "_afterwards", lambda self, *work: None)
 
 
 def _shipped_plan(name):
@@ -92,12 +99,14 @@ def test_a_plus_minus_of_another_number_is_not_shown(shown):
 
 
 @pytest.fixture(scope="module")
-def closed_plan(tmp_path_factory):
-    """The pickup's closed plan as a file, its rear window left in: half of what is to be worked out."""
-    car = read_car(demo_car_path("pickup"))
-    path = tmp_path_factory.mktemp("plans") / "closed.toml"
-    write_plan(replace(read_plan(demo_closed_path("pickup"), car), window=None), car, path)
-    return path
+def small(tmp_path_factory):
+    """Files of a box for a car and of its plan with new metal, flat: a third of the pickup's work."""
+    car = box_car()
+    roof = RoofMove(front_drop_mm=50.0, rear_drop_mm=50.0, fore_aft=-20.0)
+    folder = tmp_path_factory.mktemp("small")
+    write_car(car, folder / "box.toml")
+    write_plan(Plan(car=car.name, roof=roof, new_metal=NewMetal()), car, folder / "closed.toml")
+    return folder / "box.toml", folder / "closed.toml"
 
 
 def whole_of(built):
@@ -105,11 +114,11 @@ def whole_of(built):
 
 
 @pytest.mark.parametrize("is_closed", [False, True])
-def test_every_plus_minus_comes_or_says_why_not(is_closed, closed_plan, monkeypatch):
+def test_every_plus_minus_comes_or_says_why_not(is_closed, small, monkeypatch):
     """With a kernel's loop: of the cut, then of the rest; of seams that only new metal has there is none."""
     monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 0.0)
     monkeypatch.setattr(model.preview, "keep_plan", lambda plan, car: None)  # of another test
-    shown = Preview("pickup")
+    shown = Preview(small[0] if is_closed else "pickup")
 
     async def elsewhere(car_name, car, plan):
         numbers = [
@@ -123,7 +132,7 @@ def test_every_plus_minus_comes_or_says_why_not(is_closed, closed_plan, monkeypa
 
     async def run(other):
         monkeypatch.setattr(model.restwork, "uncertainty_elsewhere", other)
-        shown.load_plan(closed_plan if is_closed else demo_plan_path("pickup"))
+        shown.load_plan(small[1] if is_closed else demo_plan_path("pickup"))
         assert BEING_WORKED_OUT in shown.headline.value
         while shown.is_working or not shown._finding.done():
             await asyncio.sleep(0.01)
@@ -138,15 +147,15 @@ def test_every_plus_minus_comes_or_says_why_not(is_closed, closed_plan, monkeypa
     assert "RuntimeError: no process" in shown.status.value
 
 
-def test_new_metal_comes_when_the_slider_rests(closed_plan, monkeypatch):
+def test_new_metal_comes_when_the_slider_rests(small, monkeypatch):
     """While it moves: the pieces and their gaps at once; at rest all numbers of a fresh evaluation."""
     monkeypatch.setattr(model.preview, "LOOK_AFTER_S", 0.05)
     monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 3600.0)
     monkeypatch.setattr(model.preview, "keep_plan", lambda plan, car: None)  # of another test
-    shown = Preview("pickup")
+    shown = Preview(small[0])
 
     async def run():
-        shown.load_plan(closed_plan)
+        shown.load_plan(small[1])
         for _ in range(3):
             shown.controls.dials["front_drop"].slider.value -= 1
             assert shown.report.new_metal == () and shown.report.plan == plan_to_dict(shown.plan)
@@ -204,6 +213,7 @@ def test_what_does_not_move_is_not_sent_again(shown):
     assert sorted(sent) == ["edges", "notes", "seams", "upper_panes", "upper_shell"]
 
 
+@pytest.mark.usefixtures("moving")
 def test_a_length_can_be_typed_exactly(shown):
     shown.controls.dials["rear_drop"].text.value = "70 mm"
     assert shown.plan.roof.rear_drop_mm == pytest.approx(70.0)
@@ -211,6 +221,7 @@ def test_a_length_can_be_typed_exactly(shown):
     assert shown.plan.roof.rear_drop_mm == pytest.approx(70.0)  # not rounded to a sixteenth
 
 
+@pytest.mark.usefixtures("moving")
 def test_a_refused_value_says_why_and_keeps_the_last_good_plan(shown):
     plan, headline = shown.plan, shown.headline.value
     shown.set("rear_drop=300 mm")
@@ -221,6 +232,7 @@ def test_a_refused_value_says_why_and_keeps_the_last_good_plan(shown):
     assert "must be" not in shown.status.value
 
 
+@pytest.mark.usefixtures("moving")
 def test_text_that_is_no_length_is_refused_in_the_status_line(shown):
     plan = shown.plan
     shown.controls.dials["front_drop"].text.value = "two inches"
@@ -228,6 +240,7 @@ def test_text_that_is_no_length_is_refused_in_the_status_line(shown):
     assert "must be a length" in shown.status.value
 
 
+@pytest.mark.usefixtures("moving")
 def test_the_measured_car_is_judged_on_loading_whatever_the_plan(shown):
     assert shown.plan.roof is not None and "left and right differ" in shown.measures.value
     before = shown.measures.value
@@ -238,6 +251,7 @@ def test_the_measured_car_is_judged_on_loading_whatever_the_plan(shown):
     shown.choose_car("coupe")
 
 
+@pytest.mark.usefixtures("moving")
 def test_limits_come_from_the_car(shown):
     dial = shown.controls.dials["cut_height.B"]
     post = next(p for p in shown.car.posts if p.name == "B")
@@ -245,6 +259,7 @@ def test_limits_come_from_the_car(shown):
     assert dial.slider.max * SIXTEENTH_MM == pytest.approx(post.cut_to_mm, abs=SIXTEENTH_MM)
 
 
+@pytest.mark.usefixtures("moving")
 def test_words_and_lengths(shown):
     choice = shown.controls.words["fore_aft"].choice
     choice.value = "straight-down"
@@ -257,6 +272,7 @@ def test_words_and_lengths(shown):
     assert set(shown.controls.words) == own
 
 
+@pytest.mark.usefixtures("moving")
 def test_a_fitted_window_starts_a_typed_one_from_where_it_is(shown):
     word = shown.controls.words["lay_down"]
     word.choice.value = "fit"
@@ -268,6 +284,7 @@ def test_a_fitted_window_starts_a_typed_one_from_where_it_is(shown):
     assert shown.report.window.fit is None
 
 
+@pytest.mark.usefixtures("moving")
 def test_back_to_stock_and_the_window_left_in(shown):
     shown.controls.window_out.value = False
     assert shown.plan.window is None
@@ -277,6 +294,7 @@ def test_back_to_stock_and_the_window_left_in(shown):
     assert shown.view.seams == {"position": b""}
 
 
+@pytest.mark.usefixtures("moving")
 def test_a_part_of_the_picture_is_what_the_model_has(shown):
     """The upper shell's triangles, read back from the bytes, have the area of its patches in place."""
     built = shown.built
@@ -309,6 +327,7 @@ def test_every_place_that_can_be_chosen_is_named_and_has_its_numbers(shown):
     assert f"take out {length_cell(post.take_out_mm, 'in')}" in html.unescape(view.notes["A right"])
 
 
+@pytest.mark.usefixtures("moving")
 def test_the_driver_looks_from_the_eyes_of_the_seat(shown):
     shown.views.value = "driver's eye"
     assert shown.view.view["eye"] == driver_eye_mm(shown.car.seat_mm, shown.car.driver).tolist()
@@ -320,6 +339,7 @@ def test_the_driver_looks_from_the_eyes_of_the_seat(shown):
     shown.view.look_at(shape)
 
 
+@pytest.mark.usefixtures("moving")
 def test_what_is_not_wanted_is_not_drawn(shown):
     shown.toggles["slugs"].value = True
     assert shown.view.slugs["position"]
@@ -419,6 +439,7 @@ def test_no_more_pictures_than_can_be_seen(shown):
     assert beside.kept.options == ("a", "b")
 
 
+@pytest.mark.usefixtures("moving")
 def test_save_and_load(shown, tmp_path):
     path = tmp_path / "mine.toml"
     shown.controls.dials["front_drop"].slider.value += 3
@@ -434,6 +455,7 @@ def test_save_and_load(shown, tmp_path):
     assert "folder" in shown.status.value
 
 
+@pytest.mark.usefixtures("moving")
 def test_undo_and_redo(shown):
     shown.undo_button.click()
     plans = [shown.plan]
@@ -450,6 +472,7 @@ def test_undo_and_redo(shown):
     assert shown.controls.dials["kerf"].value == pytest.approx(2.0)
 
 
+@pytest.mark.usefixtures("moving")
 def test_undo_after_a_refusal_shows_the_plan_in_the_picture_again(shown):
     plan = shown.plan
     shown.set("rear_drop=300 mm")
@@ -458,16 +481,19 @@ def test_undo_after_a_refusal_shows_the_plan_in_the_picture_again(shown):
     assert shown.controls.dials["rear_drop"].value == pytest.approx(plan.roof.rear_drop_mm)
 
 
-def test_the_last_plan_of_a_car_is_offered_when_it_is_opened_again(shown):
+def test_the_last_plan_of_a_car_is_offered_when_it_is_opened_again(shown, monkeypatch):
     shown.set("rear_drop=61 mm")
-    again = Preview("coupe")
+    with monkeypatch.context() as moving:
+        moving.setattr(Preview, "_afterwards", lambda self, *work: None)
+        again, other = Preview("coupe"), Preview("pickup")
     assert again.plan.roof.rear_drop_mm != pytest.approx(61.0)
     again.set("rear_drop=55 mm")
     again.back_button.click()
     assert again.plan == shown.plan
-    assert Preview("pickup").back_button.layout.display == "none"
+    assert other.back_button.layout.display == "none"
 
 
+@pytest.mark.usefixtures("moving")
 def test_the_preview_tells_its_long_work_what_to_work_on(shown, tmp_path):
     row = shown.work.rows["write STEP"]
     assert row.path.value == "coupe-chopped.step"
@@ -480,6 +506,7 @@ def test_the_preview_tells_its_long_work_what_to_work_on(shown, tmp_path):
     assert "pd-stale" not in row.result._dom_classes
 
 
+@pytest.mark.usefixtures("moving")
 def test_the_other_car_has_its_own_posts(coupe):
     other = Preview("pickup")
     assert {"cut_height.A", "cut_height.rear corner"} <= set(other.controls.dials)

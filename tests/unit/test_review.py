@@ -9,14 +9,15 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
+from invented_cars import box_car
 from sample_reports import sample_report
 
-from model.carfile import demo_car_path, demo_closed_path, demo_plan_path, read_car
+from model.carfile import demo_car_path, demo_plan_path, read_car
 from model.errors import PlanError
 from model.evaluate import build_checked, evaluate
 from model.output.ownerpage import POLICY, review_page
 from model.output.packedparts import box_of, packed
-from model.plan import Plan
+from model.plan import NewMetal, Plan, RoofMove
 from model.planfile import read_plan
 from model.review import keeps_rear_glass, length_said, plan_review
 from model.viewparts import parts_of
@@ -120,9 +121,11 @@ def test_a_post_that_is_leaned_is_said_to_be_new():
 
 
 def test_closed_seams_are_told_as_new_metal():
-    car, _ = car_and_plan("pickup")
-    closed = replace(read_plan(demo_closed_path("pickup"), car), window=None)
+    car = box_car()
+    roof = RoofMove(front_drop_mm=50.0, rear_drop_mm=50.0, fore_aft=-20.0)
+    closed = Plan(car=car.name, roof=roof, new_metal=NewMetal())
     report = evaluate(car, closed)
+    assert len(report.new_metal) >= 8
     review = plan_review(build_checked(car, closed), report)
     (said,) = [text for text in review.is_new if text.startswith("New metal")]
     assert f"{len(report.new_metal)} pieces" in said
