@@ -7,20 +7,18 @@ kernel's booleans.  The table at the end of a run without workers is that of
 the issue: largest gap, step, break and overlap by both tiers.
 """
 
-from functools import lru_cache
-
 import numpy as np
 import pytest
-from cases import CARS, car_of
+from cases import CARS
 from closed_gaps import openings_by_kernel
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
 from OCP.gp import gp_Trsf, gp_Vec
 from OCP.TopAbs import TopAbs_SOLID
 from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
+from shipped_plans import closed_plan
 
-from model.carfile import demo_closed_way_path
-from model.evaluate import build_checked, fit_report_of
+from model.evaluate import fit_report_of
 from model.exactinterference import CHORD_MM, Placed, is_settled, mitres_of, pairs_in_reach, placed_bodies
 from model.exactmeshes import LAYERS, boundary_of, box_of
 from model.fillers import closes_from_mm, fillers_of
@@ -31,7 +29,6 @@ from model.layout import METAL
 from model.meshdistance import near_pairs, triangle_distances_mm, winding_numbers
 from model.metalfindings import BREAK_LIMIT_DEG
 from model.plan import WAYS
-from model.planfile import read_plan
 from model.seams import TIP_SEAM
 from model.solids import FILLER, POST, exact_parts, volume_mm3
 
@@ -43,12 +40,6 @@ OWN_MM = 0.1  # of a place of the live tier from the kernel's own piece; 0.092 s
 BREAK_DEG = 0.05  # between the tiers; 0.006 seen
 BEYOND_LIVE_MM = 0.02  # the nearest point is never further than the facing one, but for rounding
 BESIDE_MM = 0.3  # how much nearer it may be where two edges do not run alongside; 0.14 seen
-
-
-@lru_cache(maxsize=1)
-def closed(car, way):
-    """Return the closed plan of one way that ships for a car, carried out."""
-    return build_checked(car_of(car), read_plan(demo_closed_way_path(car, way), car_of(car)))
 
 
 class Table:
@@ -102,7 +93,7 @@ def common_of_layers_mm3(layered: Placed, other: Placed, gauge_mm: float) -> flo
 
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_no_two_pieces_of_a_closed_roof_share_metal(car, way, table):
-    built = closed(car, way)
+    built = closed_plan(car, way)
     bodies, mitres, gauge_mm = placed_bodies(built), mitres_of(built), built.shape.car.gauge_mm
     listed = {p.name for p in exact_parts(built) if p.kind in (METAL, FILLER, POST) and not p.is_removed}
     assert {body.name for body in bodies} >= {name.split(" on ")[0] for name in listed}
@@ -131,7 +122,7 @@ def test_no_two_pieces_of_a_closed_roof_share_metal(car, way, table):
 @pytest.mark.parametrize("car", CARS)
 def test_a_filler_pushed_half_a_millimetre_into_its_neighbour_is_found(car):
     """Across its root gap and 0.5 mm more, straight across itself: the check can fail."""
-    built = closed(car, "laid-back")
+    built = closed_plan(car, "laid-back")
     bodies, mitres = placed_bodies(built), mitres_of(built)
     solids = {body.name: body for body in bodies if body.solid is not None}
     filler = min((f for f in fillers_of(built) if f.name in solids), key=lambda f: f.grid.area_mm2())
@@ -160,7 +151,7 @@ def test_a_filler_pushed_half_a_millimetre_into_its_neighbour_is_found(car):
 
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_every_opening_wider_than_the_root_gap_is_closed_by_a_weld_or_told(car, way, table):
-    built = closed(car, way)
+    built = closed_plan(car, way)
     report = fit_report_of(built)
     told = {(finding.kind, finding.where) for finding in report.findings}
     openings = list(openings_by_kernel(built, report.seams))

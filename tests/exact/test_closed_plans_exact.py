@@ -1,22 +1,18 @@
 """The closed plans of every way by the CAD kernel: sound sheet, a root gap from all that it is welded to."""
 
-from functools import lru_cache
-
 import numpy as np
 import pytest
-from cases import CARS, car_of
+from cases import CARS
 from new_metal_gaps import CORNER_MM, gaps_by_kernel
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+from shipped_plans import closed_plan
 
-from model.carfile import demo_closed_way_path
-from model.evaluate import build_checked
 from model.fillers import fillers_of
 from model.fillerseams import least_radius_mm
 from model.nearness import distances_mm
 from model.plan import WAYS
-from model.planfile import read_plan
 from model.solids import filler_parts, volume_mm3
 
 CASES = [
@@ -26,16 +22,11 @@ CASES = [
 ]
 
 
-@lru_cache
-def closed(car, way):
-    """Return the closed plan of one way that ships for a car, carried out."""
-    return build_checked(car_of(car), read_plan(demo_closed_way_path(car, way), car_of(car)))
-
-
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_all_new_metal_that_can_be_formed_is_a_sound_solid(car, way):
-    parts = {part.name: part.shape for part in filler_parts(closed(car, way))}
-    for filler in fillers_of(closed(car, way)):
+    parts = {part.name: part.shape for part in filler_parts(closed_plan(car, way))}
+    assert parts
+    for filler in fillers_of(closed_plan(car, way)):
         shape = parts[filler.name]
         assert BRepCheck_Analyzer(shape).IsValid(), filler.name
         if least_radius_mm(filler.grid) >= filler.thickness_mm:
@@ -45,7 +36,7 @@ def test_all_new_metal_that_can_be_formed_is_a_sound_solid(car, way):
 
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_a_root_gap_lies_between_new_metal_and_both_its_neighbours(car, way):
-    built, off_mm = closed(car, way), []
+    built, off_mm = closed_plan(car, way), []
     for name, piece, point, apart_mm in gaps_by_kernel(built):
         assert apart_mm == pytest.approx(built.plan.root_gap_mm, abs=CORNER_MM), (name, piece, point)
         if piece in built.moves:  # the live tier's distance, by which a cut back is judged
@@ -55,7 +46,7 @@ def test_a_root_gap_lies_between_new_metal_and_both_its_neighbours(car, way):
 
 @pytest.mark.parametrize("car", CARS)
 def test_the_sheet_at_the_crossing_shares_no_metal_with_its_strips_and_lies_a_root_gap_off(car):
-    built = closed(car, "split")
+    built = closed_plan(car, "split")
     parts = {part.name: part.shape for part in filler_parts(built)}
     (patch,) = [f for f in fillers_of(built) if f.name == "filler crossing"]
     for strip in (*patch.seam.pieces, *patch.ends):

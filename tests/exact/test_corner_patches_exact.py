@@ -1,9 +1,6 @@
 """Corner patches by the CAD kernel: sound sheet of the right area, a root gap from all four neighbours."""
 
-from functools import lru_cache
-
 import pytest
-from cases import car_of
 from new_metal_gaps import CORNER_MM
 from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
 from OCP.BRepCheck import BRepCheck_Analyzer
@@ -11,15 +8,13 @@ from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepGProp import BRepGProp
 from OCP.gp import gp_Pnt
 from OCP.GProp import GProp_GProps
+from shipped_plans import closed_plan
 
-from model.carfile import demo_closed_way_path
 from model.cornerholes import KIND, WELDED_UP
-from model.evaluate import build_checked
 from model.exactfaces import exact_faces
 from model.exactfillers import filler_face, filler_solid
 from model.exactkernel import location_of
 from model.fillers import fillers_of
-from model.planfile import read_plan
 from model.solids import volume_mm3
 
 CASES = [
@@ -37,12 +32,6 @@ CASES = [
 PLACES = 5  # along every border
 
 
-@lru_cache
-def closed(car, way):
-    """Return the closed plan of one way that ships for a car, carried out."""
-    return build_checked(car_of(car), read_plan(demo_closed_way_path(car, way), car_of(car)))
-
-
 def patches_of(built):
     """Return the corner patches of a plan."""
     found = [filler for filler in fillers_of(built) if filler.seam.kind == KIND]
@@ -52,7 +41,7 @@ def patches_of(built):
 
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_a_corner_patch_has_the_area_and_volume_that_the_kernel_finds(car, way):
-    for patch in patches_of(closed(car, way)):
+    for patch in patches_of(closed_plan(car, way)):
         face, solid = filler_face(patch), filler_solid(patch)
         properties = GProp_GProps()
         BRepGProp.SurfaceProperties_s(face, properties, 1e-6)
@@ -64,7 +53,7 @@ def test_a_corner_patch_has_the_area_and_volume_that_the_kernel_finds(car, way):
 
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_a_root_gap_lies_between_a_corner_patch_and_what_is_around_it(car, way):
-    built = closed(car, way)
+    built = closed_plan(car, way)
     faces = exact_faces(built.layout)
     fillers = {filler.name: filler_face(filler) for filler in fillers_of(built)}
     for patch in patches_of(built):

@@ -1,34 +1,24 @@
 """Hinge pieces for the CAD kernel: valid, of the prismatoid's volume, a root gap from foot and loose end."""
 
-from functools import lru_cache
-
 import pytest
-from cases import CARS, car_of
+from cases import CARS
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
+from shipped_plans import closed_plan
 
-from model.carfile import demo_closed_way_path
-from model.evaluate import build_checked
 from model.exactkernel import location_of
 from model.exactposts import foot, lower_end, post_solid, wedge
 from model.hingepieces import hinge_pieces
 from model.output.step import STOCK, assembly_of
-from model.planfile import read_plan
 from model.solids import SURFACES, exact_parts, post_parts, post_piece_parts, volume_mm3
 
 PLANS = [(car, way) for car in CARS for way in ("forward", "laid-back")]
 
 
-@lru_cache
-def closed(car, way):
-    """Return a shipped closed plan, carried out."""
-    return build_checked(car_of(car), read_plan(demo_closed_way_path(car, way), car_of(car)))
-
-
 @pytest.fixture(params=PLANS, ids=["-".join(plan) for plan in PLANS])
 def built(request):
-    return closed(*request.param)
+    return closed_plan(*request.param)
 
 
 def test_a_piece_stands_a_root_gap_from_foot_and_loose_end_and_shares_nothing_with_them(built):
@@ -60,7 +50,7 @@ def test_what_is_cut_back_goes_with_the_wedge_and_nothing_is_lost(built):
 
 
 def test_pieces_are_in_the_step_assembly_and_not_in_the_stock_car():
-    built = closed("pickup", "forward")
+    built = closed_plan("pickup", "forward")
     names = {piece.name for piece in hinge_pieces(built).values()}
     whole = {child.name for child in assembly_of(built, form=SURFACES).children}
     stock = {child.name for child in assembly_of(built, stays=STOCK, form=SURFACES).children}

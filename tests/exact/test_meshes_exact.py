@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
-from cases import CARS, built_of, car_of
+from cases import CARS, built_of
 from OCP.BRep import BRep_Tool
 from OCP.BRepPrimAPI import BRepPrimAPI_MakeCylinder, BRepPrimAPI_MakeSphere
 from OCP.TopAbs import TopAbs_FACE
@@ -13,16 +13,14 @@ from OCP.TopExp import TopExp_Explorer
 from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS
 from scipy.spatial import cKDTree
+from shipped_plans import closed_plan
 
-from model.carfile import demo_closed_path
-from model.evaluate import build_checked
 from model.exactfaces import exact_faces
 from model.exactmeshes import boundary_of, layers_of
 from model.exactsheets import Sheets
 from model.fillers import fillers_of
 from model.layout import METAL
 from model.meshdistance import clearance_mm, winding_numbers
-from model.planfile import read_plan
 
 CHORD_MM = 0.1
 LARGE_SHARE, MOST = 0.4, 500
@@ -99,8 +97,7 @@ def test_a_finer_mesh_has_lesser_strays():
 
 def test_layers_of_a_filler_hold_every_point_of_its_sheet():
     """At random depths under random places, none is further from a layer than its stray."""
-    built = build_checked(car_of("pickup"), read_plan(demo_closed_path("pickup"), car_of("pickup")))
-    filler = fillers_of(built)[0]
+    filler = fillers_of(closed_plan("pickup"))[0]
     found, rng = layers_of(filler), np.random.default_rng(2)
     point, _, _, normal = filler.grid.frame(rng.random((300, 2)))
     points = point - rng.random((300, 1)) * filler.thickness_mm * normal

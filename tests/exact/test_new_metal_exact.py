@@ -1,19 +1,16 @@
 """New metal for the CAD kernel: its own area, valid solids of area times gauge, named in the STEP file."""
 
-from functools import lru_cache
-
 import numpy as np
 import pytest
-from cases import CARS, car_of
+from cases import CARS
 from new_metal_gaps import CORNER_MM, gaps_by_kernel
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Common
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.Geom import Geom_BSplineSurface
 from OCP.TopAbs import TopAbs_SOLID
+from shipped_plans import closed_plan
 
-from model.carfile import demo_closed_path
-from model.evaluate import build_checked
 from model.exactfaces import area_mm2
 from model.exactfillers import filler_face
 from model.exactinterference import exact_interference
@@ -23,7 +20,6 @@ from model.fillers import fillers_of
 from model.fillerseams import least_radius_mm
 from model.interference import interference_of
 from model.output.step import STOCK, assembly_of
-from model.planfile import read_plan
 from model.postpieces import closed_posts
 from model.skinlines import curvatures
 from model.solids import (
@@ -35,16 +31,10 @@ from model.solids import (
 )
 
 
-@lru_cache
-def closed(car):
-    """Return the closed plan that ships for a car, carried out."""
-    return build_checked(car_of(car), read_plan(demo_closed_path(car), car_of(car)))
-
-
 @pytest.mark.parametrize("car", CARS)
 def test_the_kernel_has_the_live_tiers_surface_and_area(car):
     rng = np.random.default_rng(5)
-    for filler in fillers_of(closed(car)):
+    for filler in fillers_of(closed_plan(car)):
         surface = surface_of(filler.grid)
         assert isinstance(surface, Geom_BSplineSurface)
         uv = rng.random((40, 2))
@@ -71,8 +61,8 @@ def shrunk_mm3(filler):
 
 @pytest.mark.parametrize("car", CARS)
 def test_solids_are_valid_and_of_area_times_gauge(car):
-    fillers = {filler.name: filler for filler in fillers_of(closed(car))}
-    parts = filler_parts(closed(car))
+    fillers = {filler.name: filler for filler in fillers_of(closed_plan(car))}
+    parts = filler_parts(closed_plan(car))
     assert {part.name for part in parts} == set(fillers)
     solids = [part for part in parts if part.shape.ShapeType() == TopAbs_SOLID]
     assert {p.name for p in solids} == {
@@ -89,26 +79,29 @@ def test_solids_are_valid_and_of_area_times_gauge(car):
 
 @pytest.mark.parametrize("car", CARS)
 def test_the_kernel_finds_a_root_gap_between_every_filler_and_its_pieces(car):
-    built = closed(car)
+    built = closed_plan(car)
     gap = built.plan.root_gap_mm
-    for name, piece, point, apart in gaps_by_kernel(built):
+    found = list(gaps_by_kernel(built))
+    assert {name for name, *_ in found} == {filler.name for filler in fillers_of(built)}
+    for name, piece, point, apart in found:
         assert gap - CORNER_MM < apart < gap + CORNER_MM, (name, piece, point)
 
 
 @pytest.mark.parametrize("car", CARS)
 def test_new_metal_is_named_in_the_assembly_and_left_out_of_the_stock_car(car):
-    names = {filler.name for filler in fillers_of(closed(car))}
-    names |= {piece.name for piece in closed_posts(closed(car)).values()}
-    whole = {child.name for child in assembly_of(closed(car), form=SURFACES).children}
-    stock = {child.name for child in assembly_of(closed(car), stays=STOCK, form=SURFACES).children}
+    names = {filler.name for filler in fillers_of(closed_plan(car))}
+    names |= {piece.name for piece in closed_posts(closed_plan(car)).values()}
+    whole = {child.name for child in assembly_of(closed_plan(car), form=SURFACES).children}
+    stock = {child.name for child in assembly_of(closed_plan(car), stays=STOCK, form=SURFACES).children}
     assert names <= whole and not names & stock and whole - names == stock
 
 
 @pytest.mark.parametrize("car", CARS)
 def test_post_pieces_and_stubs_are_valid_and_as_heavy_as_the_prismatoid_says(car):
     """Stubs and what comes off them for a piece make up the ends that the plan cuts."""
-    built = closed(car)
+    built = closed_plan(car)
     pieces = closed_posts(built)
+    assert pieces
     found = {part.name: part for part in (*post_piece_parts(built), *post_parts(built))}
     assert all(BRepCheck_Analyzer(part.shape).IsValid() for part in found.values())
     volume = {name: volume_mm3(part.shape) for name, part in found.items()}
@@ -124,8 +117,9 @@ def test_post_pieces_and_stubs_are_valid_and_as_heavy_as_the_prismatoid_says(car
 
 @pytest.mark.parametrize("car", CARS)
 def test_a_post_piece_shares_nothing_with_its_stubs_and_stands_a_root_gap_off(car):
-    built = closed(car)
+    built = closed_plan(car)
     parts = {part.name: part for part in (*post_piece_parts(built), *post_parts(built))}
+    assert closed_posts(built)
     for key, closed_post in closed_posts(built).items():
         piece = parts[closed_post.name].shape
         for end in ("lower", "upper"):
@@ -138,7 +132,7 @@ def test_a_post_piece_shares_nothing_with_its_stubs_and_stands_a_root_gap_off(ca
 
 @pytest.mark.heavy
 def test_what_can_be_formed_runs_into_nothing_on_the_pickup_in_either_tier():
-    built = closed("pickup")
+    built = closed_plan("pickup")
     formed = {f.name for f in fillers_of(built) if least_radius_mm(f.grid) >= f.thickness_mm}
     assert formed
     live = {frozenset(i.pieces) for i in interference_of(built, fillers_of(built))}

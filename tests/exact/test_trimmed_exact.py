@@ -1,32 +1,22 @@
 """Trimmed pieces for the CAD kernel: valid faces and solids that make up the stock skin again."""
 
-from functools import lru_cache
-
 import pytest
-from cases import CARS, car_of
+from cases import CARS
 from OCP.BRepCheck import BRepCheck_Analyzer
 from quadrature import cell_area
+from shipped_plans import closed_plan
 
-from model.carfile import demo_closed_path
-from model.evaluate import build_checked
 from model.exactfaces import area_mm2, exact_faces
 from model.exactsheets import Sheets
-from model.planfile import read_plan
 from model.sheets import waste_area_mm2
 from model.solids import volume_mm3
 from model.trimmings import is_cut_off, piece_of
 
 
-@lru_cache
-def closed(car):
-    """Return the closed plan that ships for a car, trimmed."""
-    return build_checked(car_of(car), read_plan(demo_closed_path(car), car_of(car)))
-
-
 @pytest.mark.parametrize("car", CARS)
 def test_metal_waste_and_what_is_trimmed_make_up_the_stock_skin(car):
     """Area by area, every face against the live tier's cell, and all of them against the whole skin."""
-    built = closed(car)
+    built = closed_plan(car)
     faces = exact_faces(built.layout)
     off = [cell for cell in built.layout.cells if is_cut_off(cell.part)]
     assert off
@@ -43,7 +33,7 @@ def test_metal_waste_and_what_is_trimmed_make_up_the_stock_skin(car):
 
 @pytest.mark.parametrize("car", CARS)
 def test_solids_of_what_was_trimmed_are_valid_and_of_area_times_gauge(car):
-    built = closed(car)
+    built = closed_plan(car)
     faces = exact_faces(built.layout)
     sheets, gauge = Sheets(faces), built.shape.car.gauge_mm
     off = [cell for cell in built.layout.cells if is_cut_off(cell.part)]

@@ -105,7 +105,9 @@ def test_the_slug_closes_when_the_roof_lands(key, data):
     marks, wedge or not, leaves a slit of one width along the axis and all four corner edges."""
     car = car_of(key)
     built = halved_until_built(car, data.draw(plans(car)))
-    for post in fit_report_of(built).posts:
+    posts = fit_report_of(built).posts
+    assert len(posts) == len(built.ends) > 0
+    for post in posts:
         ends = built.ends[post.post, post.side]
         move = built.moves[built.upper_piece((post.post, post.side))]
         lower = np.array([mark.lower_mm for mark in post.edges])

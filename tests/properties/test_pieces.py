@@ -319,6 +319,7 @@ def test_strip_and_trimmings_of_a_shifted_post_add_up(by):
         ),
     )
     kerf = 1.2
+    assert len(built.shifts) == 2
     for shift in built.shifts:
         width = {}
         for a, b, what in shift.bounds:

@@ -6,35 +6,29 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
+from shipped_plans import closed_plan
 
 import model.metalblanks
+import model.output.blankfiles
 from model import cli
-from model.carfile import demo_car_path, demo_closed_path, read_car
-from model.evaluate import build_checked, fit_report_of
+from model.evaluate import fit_report_of
 from model.fillers import fillers_of
 from model.metalblanks import can_be_formed, filler_blank
 from model.output.blankfiles import blank_drawings, stem_of, without_blank
-from model.planfile import read_plan
 
 CARS = ("coupe", "pickup")
 
 
 @lru_cache
-def built_of(name):
-    car = read_car(demo_car_path(name))
-    return build_checked(car, read_plan(demo_closed_path(name), car))
-
-
-@lru_cache
 def drawn(name):
-    built = built_of(name)
+    built = closed_plan(name)
     return blank_drawings(built, fit_report_of(built))
 
 
 @pytest.mark.parametrize("name", CARS)
 def test_every_piece_has_a_drawing_or_is_told_to_have_none(name):
-    report = fit_report_of(built_of(name))
-    told = {stem_of(each) for each in without_blank(built_of(name), report)}
+    report = fit_report_of(closed_plan(name))
+    told = {stem_of(each) for each in without_blank(closed_plan(name), report)}
     assert set(drawn(name)) | told == {stem_of(metal.name) for metal in report.new_metal}
     assert not set(drawn(name)) & told and len(drawn(name)) >= 2
     for svg in drawn(name).values():
@@ -53,7 +47,7 @@ def from_edge(run, edge, point):
 
 def test_sides_lie_by_the_pieces_they_are_named_for():
     """The sheet's first column lies a root gap from the first piece's edge, its last from the second's."""
-    built = built_of("coupe")
+    built = closed_plan("coupe")
     fillers = [filler for filler in fillers_of(built) if stem_of(filler.name) in drawn("coupe")]
     assert len(fillers) >= 6
     for filler in fillers:
@@ -68,7 +62,7 @@ def test_sides_lie_by_the_pieces_they_are_named_for():
 @pytest.mark.parametrize("name", CARS)
 def test_the_demo_fillers_lie_flat_and_still(name):
     """Half as many spans would change no side or diagonal by half a millimetre."""
-    for filler in fillers_of(built_of(name)):
+    for filler in fillers_of(closed_plan(name)):
         if stem_of(filler.name) in drawn(name):
             blank = filler_blank(filler, 12.7)
             assert blank.is_settled and blank.doubt_mm < 0.5, filler.name
@@ -76,7 +70,7 @@ def test_the_demo_fillers_lie_flat_and_still(name):
 
 def test_a_blank_in_doubt_is_none(monkeypatch):
     """The coupe's filler at the roof has folds too close to one another: told, not drawn."""
-    built = built_of("coupe")
+    built = closed_plan("coupe")
     tight = {m.name for m in fit_report_of(built).new_metal if not can_be_formed(m)}
     assert set(without_blank(built, fit_report_of(built))) - tight == {"filler window panel to roof"}
     flat = next(f for f in fillers_of(built) if f.name == "filler C left, roof skin")
@@ -86,15 +80,25 @@ def test_a_blank_in_doubt_is_none(monkeypatch):
     assert filler_blank(flat, 12.8) is None  # another trim, for the blank is remembered
 
 
-def test_the_command(tmp_path, capsys):
-    folder = tmp_path / "blanks"
-    assert cli.main(["blanks", "pickup", "pickup-closed", "-o", str(folder)]) == cli.DONE
+def test_the_command(tmp_path, capsys, monkeypatch):
+    """Every drawing in both forms, and a line for what has none; the first alone is turned into pixels."""
+    folder, pixels, turned = tmp_path / "blanks", model.output.blankfiles.png_of, []
+
+    def first_only(svg):
+        turned.append(svg)
+        return pixels(svg) if len(turned) == 1 else b""
+
+    monkeypatch.setattr(model.output.blankfiles, "png_of", first_only)
+    assert cli.main(["blanks", "coupe", "coupe-closed", "-o", str(folder)]) == cli.DONE
     said = capsys.readouterr().out
     files = sorted(path.name for path in folder.iterdir())
-    assert sorted(f"{stem}.{ending}" for stem in drawn("pickup") for ending in ("svg", "png")) == files
+    assert sorted(f"{stem}.{ending}" for stem in drawn("coupe") for ending in ("svg", "png")) == files
+    assert {path.read_text(encoding="utf-8") for path in folder.glob("*.svg")} == set(turned)
     assert re.search(rf"wrote {len(files)} files into ", said)
-    for each in without_blank(built_of("pickup"), fit_report_of(built_of("pickup"))):
-        assert f"no blank: {each}" in said
+    (picture,) = [path for path in folder.glob("*.png") if path.stat().st_size]
+    assert picture.read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
+    without = without_blank(closed_plan("coupe"), fit_report_of(closed_plan("coupe")))
+    assert without and all(f"no blank: {each}" in said for each in without)
 
 
 def test_a_plan_without_new_metal(tmp_path, capsys):

@@ -1,11 +1,12 @@
 """The plans that close the roof whole, one for each way and car: the same look, and posts that meet."""
 
 import pytest
+from shipped_plans import closed_plan
 
 from model.carfile import demo_car_names, demo_car_path, demo_closed_way_path, demo_plan_path, read_car
 from model.cliwords import named_plan
 from model.cornerholes import KIND as CORNER_PATCH
-from model.evaluate import build_checked, fit_report_of
+from model.evaluate import fit_report_of
 from model.fillerruns import CORNER, STEP_FROM_MM
 from model.fillers import closes_from_mm
 from model.fillertips import DRAWN_MM, WELDED_UP_MM
@@ -25,8 +26,7 @@ CASES = [(name, way) for name in demo_car_names() for way in WAYS]
 def carried_out(name, way):
     """Return a car and its closed plan by one way, as it was read and carried out."""
     car = read_car(demo_car_path(name))
-    plan = read_plan(demo_closed_way_path(name, way), car)
-    return car, plan, build_checked(car, plan)
+    return car, read_plan(demo_closed_way_path(name, way), car), closed_plan(name, way)
 
 
 @pytest.fixture(scope="module", params=CASES, ids=["-".join(case) for case in CASES])

@@ -3,16 +3,15 @@
 import numpy as np
 import pytest
 import shapely
+from shipped_plans import closed_plan
 
-from model.carfile import demo_car_path, demo_closed_way_path, read_car
 from model.cornerholes import KIND, WELDED_UP, corner_holes
 from model.edges import Edge, Edges
-from model.evaluate import build_checked, fit_report_of
+from model.evaluate import fit_report_of
 from model.fillerruns import CORNER, OPENING, Run
 from model.fillers import fillers_from_runs, fillers_of, with_corner_patches
 from model.fillertips import WELDED_UP_MM
 from model.metalfindings import BREAK_LIMIT_DEG
-from model.planfile import read_plan
 from model.seams import Seam
 
 ROOT_MM, CLOSES_MM = 0.8, 2.0
@@ -137,9 +136,7 @@ CASES = [("coupe", "forward", 9018.0), ("pickup", "forward", 3033.0)]
 @pytest.fixture(scope="module", params=CASES, ids=["-".join(case[:2]) for case in CASES])
 def case(request):
     """Return a closed plan carried out, and the area of a patch of it as it was seen."""
-    car = read_car(demo_car_path(request.param[0]))
-    plan = read_plan(demo_closed_way_path(*request.param[:2]), car)
-    return build_checked(car, plan), request.param[2]
+    return closed_plan(*request.param[:2]), request.param[2]
 
 
 def test_on_a_car_all_four_borders_lie_a_root_gap_off_in_the_tangent_planes_beyond(case):
@@ -173,9 +170,7 @@ def test_its_area_is_that_of_its_triangles(case):
 
 
 def test_a_symmetric_car_has_a_patch_on_both_sides_mirrored():
-    car = read_car(demo_car_path("pickup"))
-    built = build_checked(car, read_plan(demo_closed_way_path("pickup", "forward"), car))
-    left, right = (f for f in fillers_of(built) if f.seam.kind == KIND)
+    left, right = (f for f in fillers_of(closed_plan("pickup", "forward")) if f.seam.kind == KIND)
     t = np.linspace(0, 1, 21)
     uv = np.stack(np.meshgrid(t, t, indexing="ij"), axis=-1).reshape(-1, 2)
     a, b = left.grid.point(uv), right.grid.point(np.stack([1 - uv[:, 0], uv[:, 1]], axis=1))

@@ -2,15 +2,14 @@
 
 import numpy as np
 import pytest
+from shipped_plans import closed_plan
 
-from model.carfile import demo_car_path, demo_closed_way_path, read_car
 from model.crossings import crossings_of
 from model.edges import Edge, Edges
-from model.evaluate import build_checked, fit_report_of
+from model.evaluate import fit_report_of
 from model.fillerruns import CORNER, OPENING, Run
 from model.fillers import fillers_from_runs, fillers_of, with_crossings
 from model.fillerseams import tangent_break_deg
-from model.planfile import read_plan
 from model.seams import Seam
 
 ROOT_MM = 0.8
@@ -61,8 +60,7 @@ def test_three_ends_are_no_crossing():
 @pytest.fixture(scope="module", params=["coupe", "pickup"])
 def built(request):
     """Return the closed plan with a split roof."""
-    car = read_car(demo_car_path(request.param))
-    return build_checked(car, read_plan(demo_closed_way_path(request.param, "split"), car))
+    return closed_plan(request.param, "split")
 
 
 def test_on_a_car_it_lies_a_root_gap_from_all_four_strips(built):
@@ -78,9 +76,7 @@ def test_on_a_car_it_lies_a_root_gap_from_all_four_strips(built):
 
 
 def test_a_symmetric_car_has_a_symmetric_crossing():
-    car = read_car(demo_car_path("pickup"))
-    built = build_checked(car, read_plan(demo_closed_way_path("pickup", "split"), car))
-    (patch,) = [f for f in fillers_of(built) if f.name == "filler crossing"]
+    (patch,) = [f for f in fillers_of(closed_plan("pickup", "split")) if f.name == "filler crossing"]
     t = np.linspace(0, 1, 21)
     uv = np.stack(np.meshgrid(t, t, indexing="ij"), axis=-1).reshape(-1, 2)
     a, b = patch.grid.point(uv), patch.grid.point(np.stack([1 - uv[:, 0], uv[:, 1]], axis=1))

@@ -4,17 +4,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from shipped_plans import closed_plan
 
 from model import fillertips
-from model.carfile import demo_car_path, demo_closed_way_path, read_car
 from model.cornerholes import WELDED_UP
 from model.edges import Edge, Edges
 from model.endwelds import SPACING_MM, end_welds
-from model.evaluate import build_checked, fit_report_of
+from model.evaluate import fit_report_of
 from model.fillerruns import CORNER, OPENING, STEP_FROM_MM, Run
 from model.fillers import closes_from_mm, fillers_from_runs, fillers_of
 from model.fillertips import WELDED_UP_MM
-from model.planfile import read_plan
 from model.seams import FILLER_SEAM, Seam, seam_reports
 from model.weldplan import weld_plan
 
@@ -39,20 +38,6 @@ def strip(name, start, end, width_mm, up_mm=0.0):
     return filler
 
 
-@pytest.fixture(scope="module")
-def closed():
-    """Return the closed plans by name, carried out as they are asked for."""
-    kept = {}
-
-    def of(car_name, way):
-        if (car_name, way) not in kept:
-            car = read_car(demo_car_path(car_name))
-            kept[car_name, way] = build_checked(car, read_plan(demo_closed_way_path(car_name, way), car))
-        return kept[car_name, way]
-
-    return of
-
-
 @pytest.mark.parametrize(
     ("gap_mm", "up_mm", "is_closed"),
     [
@@ -64,23 +49,24 @@ def closed():
         (0.8, STEP_FROM_MM + 0.05, False),
     ],
 )
-def test_two_ends_are_welded_where_gap_and_step_are_within_a_weld(closed, gap_mm, up_mm, is_closed):
+def test_two_ends_are_welded_where_gap_and_step_are_within_a_weld(gap_mm, up_mm, is_closed):
     pair = [strip("one", 0.0, 200.0, 30.0), strip("other", -gap_mm, -200.0, 24.0, up_mm)]
     told = {
-        (weld.filler, weld.end): weld.to for weld in end_welds(closed("pickup", "split"), pair, CLOSES_MM)
+        (weld.filler, weld.end): weld.to
+        for weld in end_welds(closed_plan("pickup", "split"), pair, CLOSES_MM)
     }
     assert told == ({(0, 0): "filler other", (1, 0): "filler one"} if is_closed else {})
 
 
 @pytest.mark.parametrize(("wide_mm", "told"), [(WELDED_UP_MM - 0.05, [WELDED_UP]), (WELDED_UP_MM + 0.05, [])])
-def test_a_narrow_end_at_nothing_is_welded_up_and_a_wider_one_stays_open(closed, wide_mm, told):
+def test_a_narrow_end_at_nothing_is_welded_up_and_a_wider_one_stays_open(wide_mm, told):
     """The hole between the two pieces, two root gaps wider than the end of the strip."""
     alone = [strip("one", 0.0, 200.0, wide_mm)]
-    assert [weld.to for weld in end_welds(closed("pickup", "split"), alone, CLOSES_MM)] == told
+    assert [weld.to for weld in end_welds(closed_plan("pickup", "split"), alone, CLOSES_MM)] == told
 
 
-def test_strips_are_welded_to_what_they_run_up_against(closed):
-    built = closed("pickup", "split")
+def test_strips_are_welded_to_what_they_run_up_against():
+    built = closed_plan("pickup", "split")
     report = fit_report_of(built)
     assert not [finding for finding in report.findings if finding.kind in ("open corner", "open gap")]
     (back,) = [m for m in report.new_metal if m.name == "filler roof rear left to roof rear right, back"]
@@ -91,8 +77,8 @@ def test_strips_are_welded_to_what_they_run_up_against(closed):
     assert seam.gap_mm.max == pytest.approx(built.plan.root_gap_mm, abs=0.02)
 
 
-def test_what_a_strip_covers_of_a_piece_is_no_open_gap_and_is_welded_once(closed):
-    built = closed("coupe", "split")
+def test_what_a_strip_covers_of_a_piece_is_no_open_gap_and_is_welded_once():
+    built = closed_plan("coupe", "split")
     report = fit_report_of(built)
     assert not [f for f in report.findings if f.kind == "open gap" and f.where.startswith("divider")]
     beside = [s for s in report.seams if s.name.startswith("divider centre, front skin")]
@@ -104,10 +90,10 @@ def test_what_a_strip_covers_of_a_piece_is_no_open_gap_and_is_welded_once(closed
     assert sum(seam.edge_mm for seam in beside) == pytest.approx(edges_mm - end.edge_mm, abs=beyond_mm + 1e-6)
 
 
-def test_a_hole_that_is_welded_up_counts_as_a_bead_and_is_told_as_one(closed, monkeypatch):
+def test_a_hole_that_is_welded_up_counts_as_a_bead_and_is_told_as_one(monkeypatch):
     """With no step drawn flush over a short run, two fillers 3.8 mm wide end open beside the A-posts."""
     monkeypatch.setattr(fillertips, "DRAWN_MM", 0.0)
-    built = replace(closed("pickup", "laid-back"))  # nothing of it is remembered
+    built = replace(closed_plan("pickup", "laid-back"))  # nothing of it is remembered
     report = fit_report_of(built)
     beads = [seam for seam in report.seams if seam.kind == WELDED_UP]
     assert len(beads) == 4  # two ends, and the tips of two corner patches

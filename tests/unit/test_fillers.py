@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 from sample_reports import sample_report
+from shipped_plans import closed_plan
 
 from model import bodies
 from model.carfile import (
@@ -194,20 +195,9 @@ def test_edges_that_run_on_are_joined_and_corners_part_them():
     assert Edges([part]).length_mm[0] == pytest.approx(90.0) and part.point_mm[0, 0] == pytest.approx(33.0)
 
 
-_FOUND = {}
-
-
-def demo_built(name):
-    """Return the closed plan that ships for a car, carried out."""
-    if name not in _FOUND:
-        car = read_car(demo_car_path(name))
-        _FOUND[name] = build_checked(car, read_plan(demo_closed_path(name), car))
-    return _FOUND[name]
-
-
 def demo_fillers(name):
     """Return the new metal of that plan."""
-    return fillers_of(demo_built(name))
+    return fillers_of(closed_plan(name))
 
 
 def test_the_closed_plans_are_the_shipped_plans_with_new_metal():
@@ -225,7 +215,7 @@ def stands_open(seam, limit_mm):
 
 @pytest.mark.parametrize("name", ["coupe", "pickup"])
 def test_nothing_wider_than_a_weld_closes_is_left_open(name):
-    built = demo_built(name)
+    built = closed_plan(name)
     fillers = fillers_of(built)
     limit, gap = closes_from_mm(built), built.plan.root_gap_mm
     was_open = [s for s in seam_reports(built) if s.kind != "post" and stands_open(s, limit)]
@@ -255,7 +245,7 @@ def regained_mm(built, seam):
 
 @pytest.mark.parametrize("name", ["coupe", "pickup"])
 def test_edges_of_fillers_and_what_is_left_make_up_the_open_seams(name):
-    built = demo_built(name)
+    built = closed_plan(name)
     fillers = fillers_of(built)
     closed = {seam.name: seam for seam in closed_seam_reports(built, fillers)}
     for seam in (seam for seam in seam_reports(built) if seam.kind != "post"):
@@ -271,7 +261,7 @@ def test_edges_of_fillers_and_what_is_left_make_up_the_open_seams(name):
 
 @pytest.mark.parametrize("name", ["coupe", "pickup"])
 def test_fillers_are_tangent_to_their_neighbours_and_lie_the_right_way_out(name):
-    report = fit_report_of(demo_built(name))
+    report = fit_report_of(closed_plan(name))
     told = {(finding.kind, finding.where) for finding in report.findings}
     for metal in report.new_metal:
         for edge in () if metal.walls else metal.edges:
@@ -302,7 +292,7 @@ def test_fillers_that_come_to_the_same_corners_share_one_border(name):
 
 def test_totals_are_those_of_the_closed_roof():
     for name in demo_car_names():
-        built = demo_built(name)
+        built = closed_plan(name)
         report = fit_report_of(built)
         assert report.totals.weld_mm == pytest.approx(sum(seam.length_mm for seam in report.seams))
         opened = seam_reports(built)
@@ -321,7 +311,7 @@ def test_totals_are_those_of_the_closed_roof():
 
 
 def test_a_filler_is_a_body_that_others_run_into(monkeypatch):
-    built = demo_built("coupe")
+    built = replace(closed_plan("coupe"))  # nothing of it is remembered for other tests
     monkeypatch.setattr(bodies, "closed_posts", lambda built: {})  # stubs as the plan cuts them
     found = interference_of(built, fillers_of(built))
     pieces = {item.pieces for item in found}
@@ -348,9 +338,9 @@ def test_the_tightest_bend_is_the_cylinders():
 
 
 def test_only_what_can_be_formed_has_a_blank():
-    plan = demo_built("coupe").plan
+    plan = closed_plan("coupe").plan
     plan = replace(plan, new_metal=replace(plan.new_metal, cut_back_mm=0.0))
-    built = build_checked(demo_built("coupe").shape.car, plan)
+    built = build_checked(closed_plan("coupe").shape.car, plan)
     report = fit_report_of(built)
     tight = next(m for m in report.new_metal if m.least_radius_mm < m.gauge_mm)
     wide = next(m for m in report.new_metal if m.name == "filler B left, side skin")
@@ -366,7 +356,7 @@ def test_a_filler_that_is_a_stroke_of_the_file_narrower_than_asked_is_not_told(w
     metal = replace(
         sample_report().new_metal[0], width_min_mm=width_mm, width_max_mm=width_mm, closes_step_mm=0.0
     )
-    found = metal_findings(demo_built("coupe"), (metal,), ())
+    found = metal_findings(closed_plan("coupe"), (metal,), ())
     assert ("narrow filler" in {finding.kind for finding in found}) == is_told
 
 

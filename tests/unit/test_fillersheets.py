@@ -2,22 +2,19 @@
 
 import numpy as np
 import pytest
+from shipped_plans import closed_plan
 
-from model.carfile import demo_car_path, demo_closed_path, read_car
 from model.display import patches_of
-from model.evaluate import build_checked
 from model.fillers import fillers_of
 from model.fillersheets import filler_mesh
 from model.namedparts import named_parts
 from model.piececolours import FILLER_COLOUR, colour_of
-from model.planfile import read_plan
 
 
 @pytest.fixture(scope="module")
 def built():
     """Return the closed pickup."""
-    car = read_car(demo_car_path("pickup"))
-    return build_checked(car, read_plan(demo_closed_path("pickup"), car))
+    return closed_plan("pickup")
 
 
 def test_triangles_make_up_the_area_and_face_outward(built):

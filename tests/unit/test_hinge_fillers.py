@@ -45,7 +45,9 @@ def test_the_mouth_is_closed_straight_on_from_both_sheets(built):
 
 
 def test_the_edges_along_a_wedge_strip_lie_in_the_two_cuts_of_its_hinge(built):
-    for filler in (f for f in fillers_of(built) if f.seam.kind == HINGE):
+    fillers = [f for f in fillers_of(built) if f.seam.kind == HINGE]
+    assert fillers
+    for filler in fillers:
         hinge = built.leans[[lean.name in filler.name for lean in built.leans].index(True)].hinge
         below, above = piece_edges(filler)
         assert np.abs(hinge.foot.height_above(below.point_mm)).max() < 0.02

@@ -1,10 +1,10 @@
 """Hinge pieces: what a leaned post gets around its hinge, by hand and on the shipped cars."""
 
 from dataclasses import replace
-from functools import lru_cache
 
 import numpy as np
 import pytest
+from shipped_plans import closed_plan
 
 from model.bodies import posts_of
 from model.carfile import demo_car_names, demo_car_path, demo_closed_way_path, read_car
@@ -106,15 +106,9 @@ def test_a_mouth_of_two_walls_is_built_up_and_a_wider_one_gets_a_piece(off_mm, h
 CASES = [(car, way) for car in demo_car_names() for way in WAYS]
 
 
-@lru_cache(maxsize=6)
-def shipped(car_name, way):
-    car = read_car(demo_car_path(car_name))
-    return build_checked(car, read_plan(demo_closed_way_path(car_name, way), car))
-
-
 @pytest.fixture(params=CASES, ids=lambda case: "-".join(case))
 def built(request):
-    return shipped(*request.param)
+    return closed_plan(*request.param)
 
 
 def _steepest_wall_deg(built, report, key):
@@ -168,7 +162,7 @@ def test_no_sheet_runs_into_a_piece_or_into_a_loose_end(built):
 
 
 def test_the_weld_plan_has_both_beads_with_four_faces_each():
-    built = shipped("coupe", "laid-back")
+    built = closed_plan("coupe", "laid-back")
     report = fit_report_of(built)
     plan = weld_plan(built, report)
     pieces = hinge_pieces(built)

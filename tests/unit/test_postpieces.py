@@ -5,15 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from invented_cars import mirrored_car, mirrored_plan
+from shipped_plans import closed_plan
 from test_posts import curved, ends, post
 
-from model.carfile import demo_car_path, demo_closed_path, read_car
 from model.evaluate import build_checked, fit_report_of
 from model.fillers import fillers_of
 from model.interference import interference_of
 from model.moves import translation
 from model.output.html import seams_html
-from model.planfile import read_plan
 from model.postpieces import CLIMB, LEAST_MM, closed_post, closed_posts
 from model.postpieceseams import seam_names
 from model.seams import POST
@@ -118,19 +117,20 @@ def test_a_bent_post_keeps_its_ends_flat_and_parallel():
 
 @pytest.fixture(scope="module", params=["coupe", "pickup"])
 def shipped(request):
-    car = read_car(demo_car_path(request.param))
-    return car, read_plan(demo_closed_path(request.param), car)
+    """Return a closed plan carried out."""
+    return closed_plan(request.param)
 
 
 def test_on_the_shipped_cars_no_sheet_enters_a_stub_or_a_piece(shipped):
-    built = build_checked(*shipped)
-    assert closed_posts(built)
-    posts = [item for item in interference_of(built, fillers_of(built)) if "post " in "".join(item.pieces)]
+    assert closed_posts(shipped)
+    posts = [
+        item for item in interference_of(shipped, fillers_of(shipped)) if "post " in "".join(item.pieces)
+    ]
     assert posts == []
 
 
 def test_seams_and_new_metal_of_the_closed_roof_tell_both_beads(shipped):
-    built = build_checked(*shipped)
+    built = shipped
     report = fit_report_of(built)
     root = built.plan.root_gap_mm
     beads = {seam.name: seam for seam in report.seams if seam.kind == POST}
@@ -154,15 +154,15 @@ def test_seams_and_new_metal_of_the_closed_roof_tell_both_beads(shipped):
 
 
 def test_without_new_metal_no_stub_is_cut_back(shipped):
-    car, plan = shipped
+    car, plan = shipped.shape.car, shipped.plan
     built = build_checked(car, replace(plan, new_metal=None))
     assert closed_posts(built) == {}
     assert all(post.piece is None for post in fit_report_of(built).posts)
 
 
 def test_a_mirrored_car_has_mirrored_pieces(shipped):
-    car, plan = shipped
-    right = closed_posts(build_checked(car, plan))
+    car, plan = shipped.shape.car, shipped.plan
+    right = closed_posts(shipped)
     left = closed_posts(build_checked(mirrored_car(car), mirrored_plan(plan)))
     other = {"right": "left", "left": "right", "centre": "centre"}
     assert len(left) == len(right)
@@ -174,8 +174,7 @@ def test_a_mirrored_car_has_mirrored_pieces(shipped):
 
 
 def test_a_miss_that_a_piece_closes_is_told_as_closed(shipped):
-    car, plan = shipped
-    built = build_checked(car, plan)
+    built, car, plan = shipped, shipped.shape.car, shipped.plan
     found = [(f.kind, f.where, f.message) for f in fit_report_of(built).findings]
     for key, piece in closed_posts(built).items():
         name = " ".join(key)

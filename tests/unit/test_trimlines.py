@@ -84,10 +84,10 @@ def test_a_rectangle_falls_off_the_back():
         assert trim.apart_mm == pytest.approx(abs(step), abs=1e-6)
 
 
-def test_marks_on_the_back_are_the_opening_the_post_and_the_corner():
+def test_the_mark_on_the_back_is_the_edge_of_the_opening():
     built = pushed_back()
     trim = next(t for t in trims_of(built) if t.seam == "C right, back skin")
-    assert trim.mark == "edge of the rear window opening" or "C-post" in trim.mark or "corner" in trim.mark
+    assert trim.mark == "edge of the rear window opening"
     ways = {trim.plus_way, trim.minus_way}
     assert ways == {"to the right", "to the left"}
     for station in trim.stations:  # measured along the edge, which is straight along y

@@ -1,28 +1,24 @@
 """The drawing of a post piece's walls: true size, seen from outside, every side with its length."""
 
 import re
-from functools import lru_cache
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 from sample_reports import sample_post_piece
+from shipped_plans import closed_plan
 
-from model.carfile import demo_car_path, demo_closed_way_path, read_car
-from model.evaluate import build_checked, fit_report_of
+from model.evaluate import fit_report_of
 from model.hingepieces import hinge_pieces
 from model.output.wallpicture import BARS_MM, TOO_TALL, outline_on_paper, walls_svg
-from model.planfile import read_plan
 from model.postpieces import closed_posts
 from model.units import shown
 
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-@lru_cache
 def built_of(name):
-    car = read_car(demo_car_path(name))
-    return build_checked(car, read_plan(demo_closed_way_path(name, "laid-back"), car))
+    return closed_plan(name, "laid-back")
 
 
 def drawn(metal, unit="in"):

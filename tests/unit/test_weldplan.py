@@ -16,6 +16,7 @@ from invented_cars import (
     varied_car,
     varied_plan,
 )
+from shipped_plans import closed_plan
 
 from model.carfile import demo_car_names, demo_car_path, read_car
 from model.cli import DONE, REFUSED, main
@@ -36,13 +37,17 @@ WAYS = ("plan", "closed", "laid-back", "split")
 ALL = [f"{name} {way}" for name in demo_car_names() for way in WAYS]
 
 
+def carried_out(name, way):
+    path = demo_car_path(name)
+    car = read_car(path)
+    return build_checked(car, read_plan(path.with_name(f"{name}-{way}.toml"), car))
+
+
 @lru_cache
 def demo(name):
     """Report and weld plan of a demo car by one of the plans that ship for it."""
     name, _, way = name.partition(" ")
-    path = demo_car_path(name)
-    car = read_car(path)
-    built = build_checked(car, read_plan(path.with_name(f"{name}-{way or 'plan'}.toml"), car))
+    built = closed_plan(name) if way == "closed" else carried_out(name, way or "plan")
     report = fit_report_of(built)
     return built, report, weld_plan(built, report)
 
