@@ -8,6 +8,7 @@ edge, from the path's start, where the plan puts the piece.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -51,8 +52,9 @@ class Path:
         k = np.clip(np.searchsorted(self.before_mm, along_mm, side="right") - 1, 0, len(self.edges) - 1)
         return self.laid.at(np.array(self.edges)[k], np.asarray(along_mm) - self.before_mm[k])
 
-    def samples(self):
-        """Return points (n, 3) and their lengths along the path (n,), edge by edge."""
+    @cached_property
+    def samples(self) -> tuple[np.ndarray, np.ndarray]:
+        """Points (n, 3) and their lengths along the path (n,), edge by edge."""
         points, along = [], []
         for k, before in zip(self.edges, self.before_mm, strict=True):
             part = slice(self.laid.starts[k], self.laid.starts[k + 1])
@@ -65,12 +67,13 @@ class Path:
 
         On chords between samples first, then once square to the curve.
         """
-        points, along = self.samples()
-        start, run = points[:-1], np.diff(points, axis=0)
+        points, along = self.samples
+        run = np.diff(points, axis=0)
         square = np.maximum((run**2).sum(axis=1), 1e-18)
-        r = points_mm[:, None] - start
-        part = np.clip((r * run).sum(axis=2) / square, 0.0, 1.0)
-        off = np.linalg.norm(r - part[:, :, None] * run, axis=2)
+        x, y, z = points_mm.T[:, :, None] - points[:-1].T[:, None]  # each (n, chords)
+        a, b, c = run.T
+        part = np.clip((x * a + y * b + z * c) / square, 0.0, 1.0)
+        off = (x - part * a) ** 2 + (y - part * b) ** 2 + (z - part * c) ** 2
         i = off.argmin(axis=1)
         s = along[i] + part[np.arange(len(i)), i] * np.diff(along)[i]
         at, tangent, _ = self.at(s)
@@ -125,7 +128,7 @@ def marks_on(built: Built, seam: Seam, sides: tuple[Side, ...], path: Path, move
                 name = _name(line, side.chain.grid)
                 if name:
                     found.append(Mark(name=name, along_mm=float(at)))
-    points, along = path.samples()
+    points, along = path.samples
     found += [Mark(name="centreline", along_mm=s) for s in _crossings(points[:, 1], along)]
     if seam.post is not None:
         found += _post_faces(built, seam, sides[path.edges[0]], points, along, move)
@@ -174,12 +177,14 @@ def _node(grid, uv):
     return grid.name, *np.round(uv, 8).tolist()
 
 
+@lru_cache(maxsize=8)
 def _lines_at_nodes(layout: Layout):
     """Return the names of all lines that end at every node."""
     lines: dict[tuple, set[str]] = {}
-    for chain in layout.chains:
-        for uv in chain.uv[[0, -1]]:
-            lines.setdefault(_node(chain.grid, uv), set()).add(chain.line)
+    ends = np.round([chain.uv[[0, -1]] for chain in layout.chains], 8).tolist()
+    for chain, both in zip(layout.chains, ends, strict=True):
+        for uv in both:
+            lines.setdefault((chain.grid.name, *uv), set()).add(chain.line)
     return lines
 
 

@@ -153,10 +153,14 @@ class Grid:
 
     def jet(self, uv) -> Jet:
         """Return points with first and second derivatives."""
+        return Jet(*_rows(*self._jet_columns(uv)))
+
+    def _jet_columns(self, uv):
+        """Return points, S_u, S_v, S_uu, S_uv and S_vv, each (3, n)."""
         a, x, y = self._terms(uv)
         s, su, suu = horner(a, x, 2)
         (point, dv, dvv), (du, duv), (duu,) = horner(s, y, 2), horner(su, y, 1), horner(suu, y)
-        return Jet(*_rows(point, du, dv, duu, duv, dvv))
+        return point, du, dv, duu, duv, dvv
 
     def tangents(self, uv):
         """Return points, S_u and S_v, each (n, 3)."""
@@ -312,17 +316,15 @@ class Grid:
 
     def _step_to_foot(self, uv, points):
         """One Newton step; on a border with the pull outward, along the border only."""
-        j = self.jet(uv)
-        r = j.point - points
-        gu, gv = dot(j.du, r), dot(j.dv, r)
-        e, g = dot(j.du, j.du), dot(j.dv, j.dv)
-        huu, hvv = e + dot(j.duu, r), g + dot(j.dvv, r)
-        huv = dot(j.du, j.dv) + dot(j.duv, r)
+        point, du, dv, duu, duv, dvv = self._jet_columns(uv)
+        r = point - points.T
+        gu, gv, e, f, g = (_down(a * b) for a, b in ((du, r), (dv, r), (du, du), (du, dv), (dv, dv)))
+        huu, huv, hvv = (first + _down(second * r) for first, second in ((e, duu), (f, duv), (g, dvv)))
         det = huu * hvv - huv**2
         not_convex = (det <= 1e-9 * e * g) | (huu <= 0)
         if not_convex.any():  # a Gauss-Newton step there
             huu, hvv = np.where(not_convex, e, huu), np.where(not_convex, g, hvv)
-            huv = np.where(not_convex, dot(j.du, j.dv), huv)
+            huv = np.where(not_convex, f, huv)
             det = huu * hvv - huv**2
         step_u = -(hvv * gu - huv * gv) / det
         step_v = -(huu * gv - huv * gu) / det
@@ -419,6 +421,12 @@ def _grid(name, kind, u, v, points, outward_hint) -> Grid:
     middle = np.array([[0.5, 0.5]])
     sign = 1.0 if grid.normal(middle)[0] @ np.array(outward_hint, float) > 0 else -1.0
     return Grid(name, kind, _frozen(along.t), _frozen(both.t), degree_u, degree_v, grid.poles_mm, sign)
+
+
+def _down(products):
+    """Return the sums over the three coordinates of (3, n)."""
+    x, y, z = products
+    return x + y + z
 
 
 def _rows(*arrays):

@@ -167,12 +167,14 @@ def _runs(wanted):
 def _stretch(met, at, need, run, which, root, trimmed, others, grids, move):
     stations = at[run]
     from_mm = (met.at_mm, met.facing_mm)[which]
-    path = min(trimmed, key=lambda p: p.nearest(from_mm[stations])[1].max())
-    stays, far = _places_that_stay(met, stations, which, others)
     start = from_mm[stations]
-    line, normal = _at_root_gap(*stays, start, root, _edge_of(path, path.nearest(start)[0]), grids, move)
-    edge = _edge_of(path, path.nearest(line)[0])
+    found = [path.nearest(start) for path in trimmed]
+    k = min(range(len(trimmed)), key=lambda k: found[k][1].max())
+    path, near = trimmed[k], found[k][0]
+    stays, far = _places_that_stay(met, stations, which, others)
+    line, normal = _at_root_gap(*stays, start, root, _edge_of(path, near), grids, move)
     along, depth = path.nearest(line)
+    edge = _edge_of(path, along)
     # Ends: where the gap is the root gap, or carried on to the end of what faces.
     limits, depths = np.array([_end(met, at, need, run, path, from_mm, along, depth, k) for k in (0, -1)]).T
     q, t, n = path.at(limits)
