@@ -19,7 +19,7 @@ from .postlines import PostLine
 from .postpieces import ClosedPost, closed_posts, stub_marks
 from .posts import CutPlane
 from .scene import post_mesh, post_rows
-from .sheets import BOUND_SLACK_MM, NEAR_MM, Patch, Sheet
+from .sheets import BOUND_SLACK_MM, FAR_MM, NEAR_MM, Patch, Sheet
 from .taperedbox import TaperedBox
 from .triangles import share_a_point
 
@@ -66,21 +66,19 @@ class PostBody:
         """Points, normals and triangles of the outside, before the move."""
         return post_mesh(self.line, self.s_from, self.s_to)
 
-    def may_reach(self, patch: Patch, some, other: Sheet) -> np.ndarray:
-        """Return which of some triangles of a sheet's patch are near enough to matter."""
-        back = self.move.inverse() @ other.move
-        middle, radius = patch.balls(some)
-        centre = back.points(middle)
+    @cached_property
+    def planes(self) -> np.ndarray:
+        """Its caps as functions n·P + c of points in place, rows (n, c): how far these lie out of it. [mm]"""
+        places = self.move.inverse().points(np.concatenate([np.zeros((1, 3)), np.eye(3)]))
+        values = np.array([cap.beyond_mm(places) for cap in self.caps]).reshape(-1, 4)
+        return np.concatenate([values[:, 1:] - values[:, :1], values[:, :1]], axis=1)
+
+    @cached_property
+    def rod(self) -> tuple[np.ndarray, float]:
+        """Ends (2, 3) of its axis' chord in place, and no point of the post is further from that. [mm]"""
         axis, bow = _axis_and_bow(self.line)
-        reach = radius + np.hypot(self.line.post.width_mm, self.line.post.depth_mm) / 2 + NEAR_MM
-        near = _distance_to_line(centre, axis[[0, -1]]) <= reach + bow
-        near[near] = _distance_to_line(centre[near], axis) <= reach[near]
-        if self.caps and near.any():
-            points, triangles = patch.points_of(some[near])
-            placed = back.points(patch.region.mesh.point_mm[points])
-            limits = [cap.beyond_mm(placed)[triangles] for cap in self.caps]
-            near[near] = share_a_point([b - BOUND_SLACK_MM for b in (*limits, *patch.own(some[near]))])
-        return near
+        post = self.line.post
+        return self.move.points(axis[[0, -1]]), bow + float(np.hypot(post.width_mm, post.depth_mm)) / 2
 
     def signs(self, count):
         """Return that the box counts as metal and the hollow inside it does not."""
@@ -211,6 +209,35 @@ class KeepOutBody:
     def inside(self, points_mm, normals, layers_mm, within_mm):
         """Return g of the body."""
         return [self.outside_mm(points_mm[None] - layers_mm[:, None, None] * normals[None])]
+
+
+def near_posts(sheet: Sheet, posts: list[PostBody]) -> list[list[tuple[Patch, np.ndarray]]]:
+    """Return for every post which triangles of a sheet are near enough to matter, patch by patch.
+
+    All at once: pairs of a triangle and a post whose boxes meet, then those where the ball around the
+    triangle reaches the rod around the post, then those with a point inside both the post's caps and
+    the sheet's own bounds.
+    """
+    if not posts:
+        return []
+    k, m = np.nonzero(sheet.near_boxes(np.array([post.box_mm for post in posts])))
+    (middle, radius), ends = sheet.balls_mm, np.array([post.rod[0] for post in posts])
+    start, run = ends[:, 0], ends[:, 1] - ends[:, 0]
+    off = middle[m] - start[k]
+    share = np.clip(dot(off, run[k]) / dot(run, run)[k], 0.0, 1.0)
+    off -= share[:, None] * run[k]
+    close = np.sqrt(dot(off, off)) <= radius[m] + np.array([post.rod[1] for post in posts])[k] + NEAR_MM
+    k, m = k[close], m[close]
+    most = max(len(post.caps) for post in posts)
+    planes = np.tile([0.0, 0.0, 0.0, -FAR_MM], (len(posts), most, 1))
+    for post, own in zip(posts, planes, strict=True):
+        own[: len(post.caps)] = post.planes
+    corners = sheet.corners_mm[m]
+    values = [(corners @ planes[k, c, :3, None])[:, :, 0] + planes[k, c, 3:] for c in range(most)]
+    values += [bound[m] for bound in sheet.own_bounds]
+    matter = share_a_point([value - BOUND_SLACK_MM for value in values]) if values else np.ones(len(k), bool)
+    matter |= np.array([not post.caps for post in posts])[k]
+    return [sheet.by_patch(m[matter & (k == i)]) for i in range(len(posts))]
 
 
 @lru_cache(maxsize=64)

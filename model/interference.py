@@ -32,7 +32,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .bodies import KeepOutBody, PieceBody, PostBody, posts_of
+from .bodies import KeepOutBody, PieceBody, PostBody, near_posts, posts_of
 from .built import Built
 from .fillers import Filler
 from .fillersheets import filler_sheet
@@ -70,9 +70,15 @@ def looking(built: Built, fillers: tuple[Filler, ...] = ()) -> Generator[None, N
     found = []
     for i, sheet in enumerate(sheets):
         others = [other for other in sheets[:i] if (sheet.name, other.name) not in joined]
-        others += [post for carrier, post in posts if carrier != sheet.name]
+        ends = [post for carrier, post in posts if carrier != sheet.name]
+        others += [end for end in ends if isinstance(end, PieceBody)]
         for body in others + (keep_outs if sheet.name != BODY else []):
             found.append(_sheet_in(sheet, body))
+            yield
+        met = [end for end in ends if isinstance(end, PostBody) and _boxes_meet(sheet.box_mm, end.box_mm)]
+        for post, chosen in zip(met, near_posts(sheet, met), strict=True):
+            if chosen:
+                found.append(_common(_part_of(sheet, chosen), sheet.thickness_mm, sheet.name, post))
             yield
     for carrier, post in posts:
         if carrier != BODY:
@@ -137,7 +143,7 @@ def _part_of(sheet: Sheet, chosen: list[tuple[Patch, np.ndarray]]) -> Part:
     )
 
 
-def _sheet_in(sheet: Sheet, body) -> Interference | None:
+def _sheet_in(sheet: Sheet, body: Sheet | PieceBody | KeepOutBody) -> Interference | None:
     """Return the common volume of a sheet and a body."""
     if not _boxes_meet(sheet.box_mm, body.box_mm):
         return None

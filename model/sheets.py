@@ -142,6 +142,50 @@ class Sheet:
         return [patch for patch in out if len(patch.kept)]
 
     @cached_property
+    def own_bounds(self) -> list[np.ndarray]:
+        """Its bounds at the corners of the triangles of all patches, each (m, 3); a grid may have fewer."""
+        most = max(len(patch.bounds) for patch in self.patches)
+        out = [np.full((len(patch.kept), 3), -FAR_MM) for patch in self.patches for _ in range(most)]
+        for k, patch in enumerate(self.patches):
+            for j, bound in enumerate(patch.bounds):
+                out[k * most + j] = bound[patch.triangles]
+        return [np.concatenate(out[j::most]) for j in range(most)]
+
+    @cached_property
+    def corners_mm(self) -> np.ndarray:
+        """Corners in place of the triangles of all patches, shape (m, 3, 3)."""
+        return np.concatenate([patch.placed_mm[patch.triangles] for patch in self.patches])
+
+    @cached_property
+    def balls_mm(self) -> tuple[np.ndarray, np.ndarray]:
+        """Middles (m, 3) in place and radii (m,) of the triangles of all patches."""
+        middle, radius = zip(*(patch.balls(slice(None)) for patch in self.patches), strict=True)
+        return self.move.points(np.concatenate(middle)), np.concatenate(radius)
+
+    def by_patch(self, some) -> list[tuple[Patch, np.ndarray]]:
+        """Return some triangles, given as rising indices among those of all patches, patch by patch."""
+        starts = np.cumsum([0] + [len(patch.kept) for patch in self.patches])
+        cuts = np.searchsorted(some, starts)
+        parts = [
+            (patch, some[a:b] - start)
+            for patch, start, a, b in zip(self.patches, starts[:-1], cuts[:-1], cuts[1:], strict=True)
+        ]
+        return [(patch, part) for patch, part in parts if len(part)]
+
+    def near_boxes(self, boxes_mm) -> np.ndarray:
+        """Return which triangles of all patches (m) come near which boxes (k, 2, 3), shape (k, m)."""
+        near = np.ones((len(boxes_mm), sum(len(patch.kept) for patch in self.patches)), bool)
+        for axis in range(3):
+            low, high = (
+                np.concatenate([side[:, axis] for side in sides])
+                for sides in zip(*((patch.low, patch.high) for patch in self.patches), strict=True)
+            )
+            near &= (low <= boxes_mm[:, 1, axis, None] + NEAR_MM) & (
+                high >= boxes_mm[:, 0, axis, None] - NEAR_MM
+            )
+        return near
+
+    @cached_property
     def box_mm(self) -> np.ndarray:
         """Least and greatest coordinates in place, shape (2, 3); may be too large."""
         boxes = np.array([patch.box_mm for patch in self.patches])
