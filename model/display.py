@@ -32,6 +32,7 @@ from .moves import IDENTITY, RigidMove
 from .newpanes import new_panes, pane_mesh
 from .numeric import dot
 from .postpieces import closed_posts, stub_marks
+from .posts import PostLine
 from .roofparts import ROOF
 from .scene import cell_mesh, keep_out_mesh, post_mesh
 from .shape import CarShape
@@ -340,13 +341,20 @@ def _posts(built: Built) -> list[Patch]:
                 (built.upper_piece(key), POST, marks[1], np.ones(5)),
             ]
         for carrier, role, low, high in stretches:
-            point, normal, triangles = post_mesh(line, low, high)
-            point = point - POST_INSET_MM * normal
-            out.append(Patch(carrier, role, None, point, normal, triangles, " ".join(key)))
+            out.append(
+                _stretch(line, tuple(low.tolist()), tuple(high.tolist()), carrier, role, " ".join(key))
+            )
     for closed in (*pieces.values(), *hinge_pieces(built).values()):
         point, normal, triangles = piece_mesh(closed.box)
         out.append(Patch(closed.name, POST, None, point - POST_INSET_MM * normal, normal, triangles))
     return out
+
+
+@lru_cache(maxsize=128)
+def _stretch(line: PostLine, low, high, carrier, role, name) -> Patch:
+    """Return a post from one place to another, remembered: below its cut it is the same in every plan."""
+    point, normal, triangles = post_mesh(line, np.array(low), np.array(high))
+    return Patch(carrier, role, None, point - POST_INSET_MM * normal, normal, triangles, name)
 
 
 def _lower_stretches(built: Built, key, s_lower):

@@ -24,6 +24,7 @@ from .built import Built
 from .doors import lowered_outlines
 from .layout import BODY
 from .panetemplate import in_space
+from .shape import GlassOpening
 
 SAG_MM = 0.2  # of a chord of a windshield's edge as it is drawn
 
@@ -60,7 +61,7 @@ def _windshields(built: Built) -> list[NewPane]:
     for glass in built.shape.openings if built.upper is not None else ():
         if glass.opening.role != "windshield":
             continue
-        grid, loop = glass.outline.grid, glass.outline.grid.point(glass.outline.loop_uv)
+        grid, loop = glass.outline.grid, _edge_on_skin(glass)
         carriers = _carriers(built, grid, loop)
         if len(set(carriers)) == 1:
             continue
@@ -78,10 +79,20 @@ def _windshields(built: Built) -> list[NewPane]:
     return out
 
 
+@lru_cache(maxsize=8)
+def _edge_on_skin(glass: GlassOpening) -> np.ndarray:
+    """Return the edge of an opening before any move, (n, 3). [mm]"""
+    return glass.outline.grid.point(glass.outline.loop_uv)
+
+
 def _which(known, places) -> np.ndarray:
     """Return the number of every place among the known ones, of which it is one to the last bit."""
-    number = {place: i for i, place in enumerate(map(tuple, known.tolist()))}
-    return np.array([number[place] for place in map(tuple, places.tolist())])
+    known, places = (np.ascontiguousarray(each).view(complex).ravel() for each in (known, places))
+    order = known.argsort()
+    found = order[np.minimum(known.searchsorted(places, sorter=order), len(known) - 1)]
+    if (known[found] != places).any():
+        raise ValueError("a corner of the triangles of a pane is none of its edge")
+    return found
 
 
 def _carriers(built: Built, grid, loop_mm) -> np.ndarray:
@@ -89,8 +100,8 @@ def _carriers(built: Built, grid, loop_mm) -> np.ndarray:
     is_above = built.lower.height_above(grid, loop_mm) > 0
     is_cut_out = is_above & (built.upper.height_above(grid, loop_mm) < 0)
     part_at = built.parts.lines.part_at
-    carriers = np.array([part_at(p) if above else BODY for p, above in zip(loop_mm, is_above, strict=True)])
-    carriers = carriers.astype(object)
+    carriers = np.full(len(loop_mm), BODY, dtype=object)
+    carriers[is_above] = [part_at(point) for point in loop_mm[is_above].tolist()]
     carriers[is_cut_out] = ""
     for lean in built.leans:
         carriers[lean.is_loose(grid.name, loop_mm) & ~is_above] = lean.piece

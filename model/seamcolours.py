@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from .units import shop_inches
 
 _INCH = 25.4
@@ -40,6 +42,11 @@ CLASSES = (  # the limits are for reading the picture, no judgement of the weld
 def class_of(gap_mm: float) -> SeamClass:
     """Return the class of a gap, negative for an overlap."""
     return next(kind for kind in CLASSES if gap_mm <= kind.to_mm)
+
+
+def classes_of(gaps_mm) -> np.ndarray:
+    """Return the number of the class of each gap in :data:`CLASSES`, as :func:`class_of`, shape (n,)."""
+    return np.searchsorted([kind.to_mm for kind in CLASSES], gaps_mm)
 
 
 def legend(unit: str) -> list[tuple[str, str]]:

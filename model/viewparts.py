@@ -19,7 +19,7 @@ from .moves import IDENTITY
 from .numeric import cross, unit
 from .piececolours import part_rgb, rgb_of
 from .report import Report
-from .seamcolours import class_of
+from .seamcolours import CLASSES, classes_of
 from .shape import CarShape
 from .silhouette import INK, STOCK_INK
 
@@ -65,7 +65,7 @@ def parts_of(built: Built, report: Report, sag_mm: float = COARSE) -> dict[str, 
     a line, all as bytes; and ``names``, [what a run of triangles belongs to,
     one past its last] one after another.
     """
-    shown = {name: _patches(patches) for name, patches in _groups(built, sag_mm)}
+    shown = {name: _patches(tuple(patches)) for name, patches in _groups(built, sag_mm)}
     shown["edges"] = _edges(edge_lines(built.layout, built.moves))
     if report.seams:
         points, normals, triangles, colours, names = seam_tubes(report)
@@ -78,8 +78,8 @@ def ghost_of_stock(built: Built) -> dict[str, dict]:
     if not (built.plan.roof or built.plan.window):
         return {}
     return {
-        "ghost": _patches(ghost_of(built), GHOST_COLOUR),
-        "ghost_edges": _edges(stock_edges(built.shape)),
+        "ghost": _patches(tuple(ghost_of(built)), GHOST_COLOUR),
+        "ghost_edges": _stock_lines(built.shape),
     }
 
 
@@ -93,7 +93,7 @@ def ghost_of_plan(other: Built) -> dict[str, dict]:
         for patch in patches
     ]
     return {
-        "ghost": _patches(moved, GHOST_COLOUR) if moved else NOTHING,
+        "ghost": _patches(tuple(moved), GHOST_COLOUR) if moved else NOTHING,
         "ghost_edges": _edges(edge_lines(other.layout, other.moves)),
     }
 
@@ -104,7 +104,7 @@ def before_parts(other: Built, sag_mm: float = COARSE) -> dict[str, dict]:
     groups = dict(_groups(other, sag_mm))
     return {
         f"before_{what}": _patches(
-            [p for where in ("lower", "upper") for p in groups.get(f"{where}_{what}", [])]
+            tuple(p for where in ("lower", "upper") for p in groups.get(f"{where}_{what}", []))
         )
         for what in ("shell", "panes")
     } | {"before_edges": _edges(edge_lines(other.layout, other.moves))}
@@ -134,8 +134,9 @@ def _groups(built, sag_mm=COARSE):
     ]
 
 
+@lru_cache(maxsize=32)
 def _patches(patches, colour=None):
-    """Return patches as one part, every point in its patch's colour or all in one."""
+    """Return a tuple of patches as one part, every point in its patch's colour or all in one; remembered."""
     patch = joined(patches)
     counts = [len(each.point_mm) for each in patches]
     colours = [part_rgb(each.role, each.carrier) if colour is None else rgb_of(colour) for each in patches]
@@ -143,6 +144,12 @@ def _patches(patches, colour=None):
     names = [[each.name, end] for each, end in zip(patches, ends, strict=True)]
     raw = _raw(patch.point_mm, patch.triangles, patch.normal, np.repeat(colours, counts, axis=0))
     return raw | {"names": names}
+
+
+@lru_cache(maxsize=4)
+def _stock_lines(shape):
+    """Return the edges of the car as it stands as one part."""
+    return _edges(stock_edges(shape))
 
 
 def _edges(edges):
@@ -179,8 +186,8 @@ def seam_tubes(report: Report):
         count += len(_TUBE) * int(is_joined.sum())
         names.append([seam.name, count])
     start, end = np.concatenate(starts), np.concatenate(ends)
-    kinds = [class_of(gap) for gap in np.concatenate(gaps)]
-    bead = np.array([0.55 if kind.is_overlap else 1.0 for kind in kinds]).reshape(-1, 1)
+    kind = classes_of(np.concatenate(gaps))
+    bead = np.array([0.55 if each.is_overlap else 1.0 for each in CLASSES])[kind][:, None]
     along = unit(end - start + 1e-9)
     across = unit(cross(along, np.where(np.abs(along[:, 2:]) < 0.9, (0.0, 0.0, 1.0), (1.0, 0.0, 0.0))))
     around = (np.arange(6) * np.pi / 3)[None, :, None]
@@ -189,7 +196,7 @@ def seam_tubes(report: Report):
     points = both[:, :, None] + SEAM_RADIUS_MM * ring[:, None]
     triangles = _TUBE[None] + 12 * np.arange(len(start))[:, None, None]
     normals = np.broadcast_to(ring[:, None], points.shape)
-    colours = np.repeat([rgb_of(kind.colour) for kind in kinds], 12, axis=0)
+    colours = np.repeat(np.array([rgb_of(each.colour) for each in CLASSES])[kind], 12, axis=0)
     return points.reshape(-1, 3), normals.reshape(-1, 3), triangles.reshape(-1, 3), colours, names
 
 

@@ -516,9 +516,11 @@ def test_the_other_car_has_its_own_posts(coupe):
 
 
 def test_the_seam_colours_are_read_in_inches():
-    from model.seamcolours import class_of, legend
+    from model.seamcolours import CLASSES, class_of, classes_of, legend
 
     words = [text for _, text in legend("in")]
     assert words[0] == 'lap over 1/2"' and words[-1] == 'gap over 1/2"'
     assert class_of(-20).is_overlap and not class_of(0.5).is_overlap
     assert len({class_of(mm).colour for mm in (-20, -8, -2, 0, 2.5, 8, 30)}) == 7
+    gaps = [mm for kind in CLASSES[:-1] for mm in np.nextafter(kind.to_mm, [-99, kind.to_mm, 99])]
+    assert [CLASSES[i] for i in classes_of(gaps)] == [class_of(mm) for mm in gaps]
