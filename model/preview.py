@@ -54,7 +54,9 @@ WITHOUT_METAL = "Looking at the pieces without new metal: that is worked out whe
 WITH_METAL = "Looking at new metal, what runs into what, and blanks …"
 DRAW_AFTER_S = 0.1  # for the picture to get away before the side view is drawn
 AHEAD_AFTER_S = 0.15  # before another press is worked out ahead; two take less than what is left to a look
-AHEAD_MOST_MS = 400.0  # a plan that takes longer is not worked out ahead: a press would have to wait for it
+AHEAD_MOST_S = (
+    0.4  # of processor time: what takes longer is not worked out ahead, for a press would wait for it
+)
 LOOK_AFTER_S = 0.6  # how long no slider must have moved
 TAPE_AFTER_S = 2.0  # the same for the ± of the cut, and once more for those of the rest
 STALE = '<div class="pd-stale">'  # of a plan that has moved on
@@ -281,7 +283,7 @@ class Preview(PreviewPage):
 
     def _work_ahead(self, built):
         """Work out what one more press of an arrow key would show; not where no kernel runs."""
-        if is_heard() and self.timings_ms["plan and report"] < AHEAD_MOST_MS:
+        if is_heard() and answering(self.car, built.plan).result().cost_s < AHEAD_MOST_S:
             self._ahead.begin(self.car, built.plan, self.controls.beside(self._moved))
 
     async def _find_how_sure(self, built):

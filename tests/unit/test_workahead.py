@@ -63,14 +63,14 @@ def drop(mm):
 def test_an_answer_is_that_of_the_plan_carried_out_anew(car, plan):
     answer = answering(car, plan).result()
     anew = build_on(shape_of(car), plan)
-    assert answer.built is not anew and answer.report == quick_report(anew)
+    assert answer.cost_s > 0.0 and answer.built is not anew and answer.report == quick_report(anew)
     assert picture_of(answer) == parts_of(without_new_metal(anew), answer.report)
 
 
 def test_after_a_rest_a_press_carries_nothing_out(counted, monkeypatch):
     """One step on and one step back are there, the way it went first; what they show is the plan's."""
     monkeypatch.setattr(model.preview, "AHEAD_AFTER_S", 0.0)
-    monkeypatch.setattr(model.preview, "AHEAD_MOST_MS", 1e6)  # whatever else this machine does
+    monkeypatch.setattr(model.preview, "AHEAD_MOST_S", 1e6)  # whatever else this machine does
     monkeypatch.setattr(model.preview, "LOOK_AFTER_S", 3600.0)
     monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 3600.0)
     shown = Preview("pickup")
@@ -99,7 +99,7 @@ def test_after_a_rest_a_press_carries_nothing_out(counted, monkeypatch):
 def test_a_move_ends_what_was_begun_ahead(counted, monkeypatch):
     """The step that is being done comes to its end; no other is begun but those of the new plan."""
     monkeypatch.setattr(model.preview, "AHEAD_AFTER_S", 0.0)
-    monkeypatch.setattr(model.preview, "AHEAD_MOST_MS", 1e6)
+    monkeypatch.setattr(model.preview, "AHEAD_MOST_S", 1e6)
     monkeypatch.setattr(model.preview, "LOOK_AFTER_S", 3600.0)
     monkeypatch.setattr(model.preview, "TAPE_AFTER_S", 3600.0)
     shown = Preview("pickup")
