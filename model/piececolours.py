@@ -16,7 +16,7 @@ from .roofparts import is_roof
 
 COLOURS = {BODY: "#c3c7cb", ROOF: "#6fa3cf", WINDOW: "#6bbf9f"}
 SHIFTED_COLOUR, STRIP_COLOUR, SLUG_COLOUR, GLASS_COLOUR = "#e4d06f", "#c9a227", "#c9735a", "#cfe3ea"
-FILLER_COLOUR = "#9a6fb8"
+FILLER_COLOUR = "#7a2d4f"  # dark, so that no lap is taken for it, in greyscale too
 KEEP_OUT_COLOUR = "#c9b79c"
 BEHIND = 6  # tenths of a piece's colour that its posts have: they stand behind the skin
 _BY_KIND = {
