@@ -67,9 +67,11 @@ from .posts import CutPlane, PostEnds, cut_plane, post_ends, room_above_mm
 from .shape import CarShape, GlassOpening
 from .sideplaces import in_side_view, points_of_side
 from .skin import Grid
+from .units import shown
 
 _SAMPLES = 9  # along a leg, for the curve it makes on the skin
 LEAST_LEG_DEG = 20.0  # from level, assumed: no leg leans so far, no lower edge is so steep
+STEP_TOLD_MM = 6.35  # 1/4 in, of a fixed pane's leg: less is lost in the depth of its channel; assumed
 _PARALLEL = 1e-6  # sine of an angle at which two lines of a pane no longer meet
 
 
@@ -362,7 +364,7 @@ def _pane(built: Built, frame: Frame) -> PaneReport:
         corners=tuple(made),
         legs=tuple(_leg(built, frame, end) for end in (0, 1)) if is_door else (),
         well=_well(opening, heights, made) if is_door else None,
-        to_measure=to_measure(opening, is_door, is_whole),
+        to_measure=to_measure(opening, is_door, is_whole, _steps(paths, built.shape.car.unit)),
     )
 
 
@@ -385,6 +387,16 @@ def _leg_paths(built: Built, frame: Frame, places, moves) -> tuple[np.ndarray, n
         for foot, at in zip(frame.feet, ends, strict=True)
     )
     return paths if radii_fit(*_lowered(frame, places, paths)) else straight
+
+
+def _steps(paths, unit) -> list[str]:
+    """Return in words which legs of a fixed pane step at the cut, and by how much."""
+    steps = {
+        name: float(np.linalg.norm(path[-1] - path[-2]))
+        for name, path in zip(("front", "rear"), paths, strict=True)
+        if len(path)
+    }
+    return [f"{name} edge steps by {shown(mm, unit)}" for name, mm in steps.items() if mm > STEP_TOLD_MM]
 
 
 def _lowered(frame: Frame, places, paths):

@@ -12,6 +12,7 @@ The edge is rounded in side view, as it was measured, before it is carried.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,8 +104,8 @@ def angle_at_deg(corner, foot, beside) -> float:
     return float(np.degrees(np.arctan2(abs(p[0] * q[1] - p[1] * q[0]), p @ q)))
 
 
-def to_measure(opening, is_door, is_whole) -> tuple[str, ...]:
-    """Return what has to be measured before the pane is made."""
+def to_measure(opening, is_door, is_whole, steps: Sequence[str]) -> tuple[str, ...]:
+    """Return what has to be measured before the pane is made; ``steps``: where its legs step at the cut."""
     words = [
         "How deep the pane sits in its channels, all round: the outline is that of the opening, "
         "the pane is larger by that much."
@@ -113,6 +114,11 @@ def to_measure(opening, is_door, is_whole) -> tuple[str, ...]:
         words.append("well: how far below the opening the pane's lower edge can go, along the glass.")
     if is_door and opening.well_room_mm is None:
         words.append("well_room: free room outboard of the pane's lower edge when it is all the way down.")
+    words += [
+        f"The welded opening where its {step}: the outline steps with it, and glass breaks at a sharp inside "
+        "corner. Have it rounded there, or draw the edge straight with new metal before the template is made."
+        for step in steps
+    ]
     if not is_whole:
         words.append("The lowered opening is too low for its corners' radii: draw it anew.")
     return tuple(words)

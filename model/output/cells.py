@@ -149,6 +149,12 @@ def wrapped(text, first="  ", rest=None):
     return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False)
 
 
+def signed_tenths(value):
+    """Return a number to a tenth with its sign, and nothing with a sign that rounds to zero."""
+    shown = tenths(value)
+    return f"+{shown}" if value > 0 and float(shown) else shown
+
+
 def tenths(value):
     """Return a number to a tenth, halves up, and no zero below zero."""
     rounded = round(value + copysign(1e-9, value), 1)

@@ -13,7 +13,10 @@ DOOR_NOTE = (
     "the glass; it misses as stated where the whole frame comes down with the roof. Tack the frame in the "
     "closed door before it is welded."
 )
-FIXED_NOTE = "Upper corners of fixed panes go with the roof or the shifted post that carries them."
+FIXED_NOTE = (
+    "Upper corners of fixed panes go with the roof or the shifted post that carries them; their edges run as "
+    "the opening does, below the cut as it was, above it with the roof."
+)
 CAUTION_SIDE_GLASS = (
     "Tempered side glass cannot be cut: it shatters. Have new panes made from a template of the welded "
     "opening; which glass may be used where, local codes decide."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..report import NewMetalReport, Report
-from .cells import angle_cell, area_cell, gap_cell, length_cell, table_lines, wrapped
+from .cells import angle_cell, area_cell, gap_cell, length_cell, signed_tenths, table_lines, wrapped
 
 HEAD = "NEW METAL   sheet let in, a root gap from each piece; seams and totals are the closed roof's"
 SIZE_HEADS = ("filler", "narrowest", "widest", "area", "mass")
@@ -52,7 +52,7 @@ def blank_cells(metal: NewMetalReport, unit: str) -> list[str]:
     if metal.blank_mm is None:
         return [name, *["—"] * 4, bend, "—"]
     blank = " × ".join(length_cell(mm, unit) for mm in metal.blank_mm)
-    strains = (f"{100 * metal.max_strain:+.1f} %", f"{100 * metal.doubt_strain:.1f} %")
+    strains = (f"{signed_tenths(100 * metal.max_strain)} %", f"{100 * metal.doubt_strain:.1f} %")
     return [
         name,
         blank,

@@ -275,8 +275,7 @@ def _marks(report, unit):
 def _seams(report, unit):
     if not report.seams:
         return []
-    lengths = [[s.name, s.kind, " / ".join(s.pieces), long_cell(s.length_mm, unit)] for s in report.seams]
-    lines = ["SEAMS: WHAT IS WELDED", *table_lines(["seam", "kind", "pieces", "length"], lengths, words=3)]
+    lines = ["SEAMS: WHAT IS WELDED", *_length_lines(report, unit)]
     facing = [s for s in report.seams if s.gap_mm]
     if facing:
         gaps = [[s.name, *(gap_cell(mm, unit) for mm in _fit_of(s))] for s in facing]
@@ -287,6 +286,19 @@ def _seams(report, unit):
     without = [s.name for s in report.seams if not s.gap_mm]
     if without:
         lines += wrapped(f"No facing edge: {', '.join(without)}.", "  ", "  ")
+    return lines
+
+
+def _length_lines(report, unit):
+    """Return the lengths: seams of new metal by themselves, whose names say already what they join."""
+    new = tuple(metal.name for metal in report.new_metal)
+    others = [s for s in report.seams if not s.name.startswith(new)]
+    named = [s for s in report.seams if s.name.startswith(new)]
+    rows = [[s.name, s.kind, " / ".join(s.pieces), long_cell(s.length_mm, unit)] for s in others]
+    lines = table_lines(["seam", "kind", "pieces", "length"], rows, words=3) if rows else []
+    if named:
+        rows = [[s.name, s.kind, long_cell(s.length_mm, unit)] for s in named]
+        lines += [*([""] if lines else []), *table_lines(["of new metal", "kind", "length"], rows, words=2)]
     return lines
 
 

@@ -117,12 +117,14 @@ def test_apostrophes_survive(file):
 
 
 def test_moves_are_rotations_in_the_file(file):
-    """Axes of every placement are of length one and square to each other."""
+    """Axes of every placement are of length one and square to each other.
+
+    The file has twelve digits: each component is off by 5e-13, z·z by 2 √3 times that at most."""
     for _, at, axis, ref in file.of("AXIS2_PLACEMENT_3D").values():
         assert isinstance(at, Ref)
         if axis is not None and ref is not None:
             z, x = np.array(file.get(axis)[1]), np.array(file.get(ref)[1])
-            assert z @ x == pytest.approx(0, abs=1e-12) and z @ z == pytest.approx(1, abs=1e-12)
+            assert z @ x == pytest.approx(0, abs=2e-12) and z @ z == pytest.approx(1, abs=2e-12)
 
 
 @pytest.mark.heavy

@@ -94,6 +94,8 @@ def test_a_pane_whose_post_misses_steps_at_the_cut_as_its_opening_does():
     )[0]
     run, rise = after[shelf] - edge[shelf]
     assert run == pytest.approx(-89.5, abs=2.0) and abs(rise) < 1.0
+    (told,) = [words for words in pane.to_measure if "steps" in words]
+    assert told.startswith('The welded opening where its rear edge steps by 3-1/2" (89.')
 
 
 def test_a_corner_whose_rail_and_leg_are_one_piece_keeps_its_angle():

@@ -26,6 +26,7 @@ from model.output.cells import (
     long_cell,
     place_cell,
     signed_cell,
+    signed_tenths,
     table_lines,
     volume_cell,
 )
@@ -144,6 +145,31 @@ def test_a_seam_is_told_with_length_fit_and_place():
     assert re.search(fit, text)
     assert 'x 47-1/4" y -23" z 50"' in text
     assert "No facing edge: strip." in text
+
+
+def test_a_seam_of_new_metal_is_told_by_its_name_alone_and_one_of_a_piece_in_a_post_with_both():
+    """Names of fillers say what they join; with the pieces beside them they were folded into six lines."""
+    report = sample_report()
+    filler = report.new_metal[0].name
+    seams = (
+        sample_seam(),
+        sample_seam(f"{filler} to roof", kind="filler", pieces=("roof", filler)),
+        sample_seam(f"{filler}, tips", kind="tip", pieces=("body", "roof")),
+        sample_seam("C right, post lower", kind="post", pieces=("body", "post piece C right")),
+    )
+    text = report_text(replace(report, seams=seams))
+    lengths = text[text.index("SEAMS: WHAT IS WELDED") : text.index("SEAMS: HOW THEY FIT")]
+    assert re.search(rf"{filler} to roof +filler +2' 8\" \(813\)", lengths)
+    assert re.search(rf"{filler}, tips +tip +2' 8\" \(813\)", lengths)
+    assert re.search(r"C right, post lower +post +body / post piece C right", lengths)
+    assert lengths.count(f"/ {filler}") == 0
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"), [(0.04, "0.0"), (-0.04, "0.0"), (0.06, "+0.1"), (-3.35, "-3.4"), (0.0, "0.0")]
+)
+def test_what_rounds_to_nothing_has_no_sign(value, shown):
+    assert signed_tenths(value) == shown
 
 
 def test_a_fitted_window_panel_is_told_before_and_after():
