@@ -17,6 +17,7 @@ from .edges import Edges
 from .layout import Layout
 from .moves import RigidMove
 from .seams import Seam, Side
+from .trimreport import END_MARK
 
 SAME_MM = 0.1  # two ends this close are one place
 WAYS = (("rearward", "forward"), ("to the right", "to the left"), ("up", "down"))
@@ -193,4 +194,4 @@ def _name(line, grid):
         return f"edge of the {line.removeprefix('opening ')} opening"
     if line.startswith("border "):
         return _BORDERS.get((grid.kind, line.split()[1]))
-    return {"lower": "end of the cut", "upper": "end of the cut", "middle": "centreline"}.get(line)
+    return {"lower": END_MARK, "upper": END_MARK, "middle": "centreline"}.get(line)

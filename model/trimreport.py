@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 Point = tuple[float, float, float]
 
+END_MARK = "end of the cut"  # a mark that a piece may have several of, on either side
+
 
 @dataclass(frozen=True, kw_only=True)
 class TrimStation:

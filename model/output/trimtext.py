@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from .cells import area_cell, length_cell, long_cell, table_lines, wrapped
+from ..trimreport import END_MARK
+from .cells import area_cell, length_cell, long_cell, place_cell, table_lines, wrapped
 
 STROKE_MM = 1.5875  # a lap to be dressed with the file, not cut: under 1/16 in
 PAIRS = 2  # of place and depth beside each other
@@ -33,11 +34,18 @@ def _one(trim, unit):
     if trim.apart_mm > STROKE_MM:
         off = length_cell(trim.apart_mm, unit)
         apart = f" The two stand up to {off} off each other there: mark it again once they are together."
+    at = (
+        f" at {place_cell(trim.mark_mm, unit)}" if trim.mark == END_MARK else ""
+    )  # there is one on either side
     text = (
-        f"{head} From the {trim.mark}, along the edge of the {trim.piece}, "
+        f"{head} From the {trim.mark}{at}, along the edge of the {trim.piece}, "
         f"{long_cell(trim.length_mm, unit)} of it; {area_cell(trim.area_mm2, unit)} fall off.{apart}"
     )
     cells = [[place_text(trim, s, unit), length_cell(s.depth_mm, unit)] for s in chosen_stations(trim)]
+    depths = {depth for _, depth in cells}
+    if len(depths) == 1:
+        ends = " to ".join(dict.fromkeys((cells[0][0], cells[-1][0])))
+        return wrapped(f"{text} It is {depths.pop()} deep all along, from {ends}.", "  ", "      ")
     count = -(-len(cells) // PAIRS)
     columns = [cells[k * count : (k + 1) * count] for k in range(PAIRS)]
     rows = [

@@ -13,6 +13,7 @@ from sample_reports import (
     sample_post_piece,
     sample_report,
     sample_seam,
+    sample_trim,
     validator,
 )
 
@@ -32,6 +33,7 @@ from model.output.cells import (
 )
 from model.output.comparison import comparison_text
 from model.output.text import report_text, worst_first
+from model.trimreport import END_MARK
 
 
 @pytest.mark.parametrize(
@@ -200,6 +202,17 @@ def test_a_trim_line_is_told_from_its_mark():
     assert "shallow: trim the roof" in told and 'Dress up to 0" (0.0) along' in told
     assert "saw on the waste side" in told
     assert "TRIM LINES" not in report_text(sample_report(trims=()))
+
+
+def test_a_trim_line_as_deep_all_along_needs_no_table_and_one_from_an_end_says_which_end():
+    even = sample_trim()
+    even = replace(even, stations=tuple(replace(station, depth_mm=6.35) for station in even.stations))
+    told = " ".join(report_text(sample_report(trims=(even,))).split())
+    assert 'It is 1/4" (6.4) deep all along, from 8" (203.2) to the left to 8" (203.2) to the right.' in told
+    assert "from the mark depth" not in told
+    end = sample_trim(mark=END_MARK, mark_mm=(2400.0, -350.0, 1150.0))
+    told = " ".join(report_text(sample_report(trims=(end,))).split())
+    assert 'From the end of the cut at x 94-1/2" y -13-3/4" z 45-1/4", along the edge of the roof' in told
 
 
 def test_findings_stand_under_their_limit_and_source():
