@@ -1,7 +1,8 @@
 """Which old sheet is cut back along runs that get new metal, and its new edge.
 
 How deep is in :mod:`model.cutdepths`.  Runs that meet at a crease are cut back
-alike, and their new edges end at one place of it.  Along a gutter nothing is
+alike, and their new edges end at one place of it; so a cut goes on to corners
+further away than a filler does, up to :data:`REACH` times the opening.  Along a gutter nothing is
 cut back: it is the car's line.
 
 The new edge is the old one moved back by d within the skin: P − d T × N, then
@@ -37,6 +38,7 @@ from .seams import Seam, seam_edges, seams_of
 from .trimlines import Stretch, trimmed_sides
 
 SHORTEST_MM = 38.1  # 1-1/2 in: a shorter run that ends in a bead is left as it is; assumed
+REACH = 12.0  # as a run's, for a cut: up to the crease all the same; assumed
 MATCHED_MM = 30.0  # from a crease within which a new edge is led to the place it shares there; assumed
 _RAMP = 6.0  # of the way that it is led: over how much of the edge, at least
 REASON = "cut back, so that the new metal is at least 1/2 in wide and climbs no steeper than 1 in 3"
@@ -66,7 +68,7 @@ def cut_back_steps(
     runs = []
     for seam in seams_of(built):
         if is_closed_by_metal(seam) and not seam.name.endswith("at the gutter"):
-            runs += runs_of(built, seam, limit)
+            runs += runs_of(built, seam, limit, REACH)
             yield
     groups = _groups(built, runs)
     out = []

@@ -13,7 +13,9 @@ other, both with the metal on their left.
 the second edge at its own.  A run that reaches the end of its edge, and comes
 within :data:`REACH` times the opening (and one spacing) of the second edge's
 end, is taken from corner to corner, so that two fillers that come to the same
-two corners share a border and close it.
+two corners share a border and close it.  Further away it would run out into a
+wedge with slanting cross lines: it ends where the last place is faced, and what
+is left is a corner patch's (:mod:`model.cornerholes`).
 
 A run's end is of one of four kinds: ``opening`` (both corners lie at a window
 or door opening, a free edge), ``bead`` (a weld closes the seam from there on),
@@ -134,7 +136,7 @@ def _begun_far_from(edge: Edge, points_mm) -> Edge:
     return Edge(edge.point_mm[order], edge.normal[order])
 
 
-def runs_of(built: Built, seam: Seam, closes_from_mm: float) -> list[Run]:
+def runs_of(built: Built, seam: Seam, closes_from_mm: float, reach: float = REACH) -> list[Run]:
     """Return every stretch of a seam whose gap is wider than a weld closes."""
     lines = lines_of(built, seam)
     if lines is None:
@@ -142,7 +144,7 @@ def runs_of(built: Built, seam: Seam, closes_from_mm: float) -> list[Run]:
     at_opening = _opening_nodes(built)
     runs = []
     for first in lines.firsts:
-        runs += _runs_along(seam, lines, first, closes_from_mm, at_opening)
+        runs += _runs_along(seam, lines, first, closes_from_mm, at_opening, reach)
     return runs
 
 
@@ -187,7 +189,7 @@ def _places(lines, first, s) -> _Places:
     return _Places(s, edge, t, gap, step, np.linalg.norm(facing - point, axis=1))
 
 
-def _runs_along(seam, lines, first, closes_from_mm, at_opening):
+def _runs_along(seam, lines, first, closes_from_mm, at_opening, reach):
     length = float(lines.laid.length_mm[first])
     count = max(8, int(np.ceil(length / SPACING_MM)))
     places = _places(lines, first, np.linspace(0.0, length, count + 1))
@@ -199,7 +201,9 @@ def _runs_along(seam, lines, first, closes_from_mm, at_opening):
     finals = np.nonzero(is_open & ~np.append(goes_on, False))[0]
     out = []
     for a, b in zip(starts, finals, strict=True):
-        ends = [_end_of_run(lines, first, places, k, way, closes_from_mm) for k, way in ((a, -1), (b, 1))]
+        ends = [
+            _end_of_run(lines, first, places, k, way, closes_from_mm, reach) for k, way in ((a, -1), (b, 1))
+        ]
         (s0, t0, kind0), (s1, t1, kind1) = ends
         if s1 - s0 < SHORTEST_MM or t0 - t1 < SHORTEST_MM:
             continue
@@ -215,7 +219,7 @@ def _runs_along(seam, lines, first, closes_from_mm, at_opening):
     return out
 
 
-def _end_of_run(lines, first, places, k, way, closes_from_mm):
+def _end_of_run(lines, first, places, k, way, closes_from_mm, reach):
     """Return (s, t, kind) of the end of a run whose last place is k, going ``way`` along the first edge."""
     s, t, edge = float(places.s[k]), float(places.t[k]), int(places.edge[k])
     limit = 0.0 if way < 0 else float(lines.laid.length_mm[first])
@@ -223,12 +227,25 @@ def _end_of_run(lines, first, places, k, way, closes_from_mm):
     beyond = past[k + way :: way] if 0 <= k + way < len(places.s) else np.empty(0)
     if len(beyond) and beyond[0] <= 0:
         return _where_it_closes(lines, first, places, k, way, closes_from_mm)
-    reach = REACH * float(places.across[k]) + SPACING_MM
+    reach_mm = reach * float(places.across[k]) + SPACING_MM
     end = float(lines.laid.length_mm[edge]) if way < 0 else 0.0  # the second edge runs the other way
-    is_last = not len(beyond) or np.isnan(beyond).all()
-    if is_last and edge not in lines.loops and abs(limit - s) <= reach and abs(end - t) <= reach:
+    is_last = not len(beyond) or np.isnan(beyond).all() or (len(beyond) == 1 and places.edge[k + way] == edge)
+    if is_last and edge not in lines.loops and abs(limit - s) <= reach_mm and abs(end - t) <= reach_mm:
         return limit, end, CORNER
+    if len(beyond) and np.isnan(beyond[0]):
+        return *_where_facing_ends(lines, first, places, k, way), CORNER
     return s, t, CORNER
+
+
+def _where_facing_ends(lines, first, places, k, way):
+    """Return the last place between k and the next that is faced, and the place that faces it there."""
+    low, high, t = float(places.s[k]), float(places.s[k + way]), float(places.t[k])
+    for _ in range(5):  # 9 places at a time: a millionth of a spacing
+        s = np.linspace(low, high, 9)
+        found = _places(lines, first, s)
+        faced = int(np.argmax(found.edge != places.edge[k])) - 1
+        low, high, t = float(s[faced]), float(s[faced + 1]), float(found.t[faced])
+    return low, t
 
 
 def _where_it_closes(lines, first, places, k, way, closes_from_mm):

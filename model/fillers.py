@@ -28,10 +28,7 @@ along x by cubic splines with not-a-knot ends: a B-spline surface of degree 3
 over pole for pole; knots are put in across it for what samples between knots.
 Its S_v × S_u points out of the car.
 
-**Shared corners.**  Where two fillers come to the same two corners of the same
-two pieces, across a crease or not, both take as D there the crease's own
-direction ± N × N' (it lies in both tangent planes), turned back to T × N over
-the width of the opening.  Their common border is then one curve.
+At corners that lie on a crease the cross lines are turned (:mod:`model.fillercorners`).
 """
 
 from __future__ import annotations
@@ -49,7 +46,8 @@ from .cornerholes import WELDED_UP, CornerHole, corner_holes
 from .crossings import crossings_of
 from .edges import Edge
 from .endwelds import end_welds
-from .fillerruns import CORNER, Run, is_closed_by_metal, runs_of
+from .fillercorners import corners_of, is_alone
+from .fillerruns import Run, is_closed_by_metal, runs_of
 from .fillerruns import closes_from_mm as closes_from_mm
 from .fillerruns import widest_weld_mm as widest_weld_mm
 from .fillertips import is_welded_up, made_from_to, shortened
@@ -65,8 +63,6 @@ from .stepwise import in_steps
 KIND = "filler"
 _STATION_MM = 5.0  # greatest length along an edge between two interpolated cross lines
 _LEAST_STATIONS = 9
-_CREASE_DEG = 3.0  # of the normals at a shared corner; less is no crease
-SAME_CORNER_MM = 1e-3  # corners nearer than this are one
 _RAMP = 3.0  # of a shift along the second edge: over how much of the run it is spread; above 1.5 it runs on
 _LEAST_SLOPE = 0.1  # of one edge's length against the other's; less crowds the cross lines
 _SPANS = 8  # across, of the one cubic
@@ -163,7 +159,7 @@ def filling(built: Built) -> Generator[None, None, tuple[Filler, ...]]:
 def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> tuple[Filler, ...]:
     """Return a filler for every run but those welded up; a border where they come to the same corners."""
     names = _names(runs)
-    shared = _shared_corners(runs)
+    shared = corners_of(runs)
     out = []
     for k, run in enumerate(runs):
         corners = [shared.get((k, end)) for end in (0, 1)]
@@ -172,7 +168,7 @@ def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> t
             continue
         own, grid = made
         ends = tuple(
-            kind if corner is None else names[corner.other]
+            kind if is_alone(corner) else names[corner.other]
             for kind, corner in zip(own.ends, corners, strict=True)
         )
         limits = zip(run.first_mm[:1] + own.first_mm[1:], own.first_mm[:1] + run.first_mm[1:], strict=True)
@@ -183,7 +179,7 @@ def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> t
 
 def _as_made(name, run: Run, root_gap_mm, gauge_mm, corners):
     """Return the run as far as its filler reaches, and the filler's surface; None if it is welded up."""
-    is_free = tuple(corner is None for corner in corners)
+    is_free = tuple(map(is_alone, corners))
     while True:
         grid = _surface(name, run, root_gap_mm, corners)
         made = made_from_to(grid, root_gap_mm, gauge_mm, is_free)
@@ -270,54 +266,6 @@ def _names(runs):
     ]
 
 
-@dataclass(frozen=True, eq=False)
-class _Corner:
-    """How a filler leaves two corners it shares with another: unit directions, root gaps along them."""
-
-    other: int
-    out: tuple[np.ndarray, np.ndarray]
-    stretch: tuple[float, float]
-
-
-def _shared_corners(runs) -> dict[tuple[int, int], _Corner]:
-    ends = [(k, end) for k, run in enumerate(runs) for end in (0, 1) if run.ends[end] == CORNER]
-    found: dict[tuple[int, int], _Corner] = {}
-    frames = {at: _end_frames(runs[at[0]], at[1]) for at in ends}
-    for i, a in enumerate(ends):
-        for b in ends[i + 1 :]:
-            if a in found or b in found or a[0] == b[0]:
-                continue
-            if runs[a[0]].seam.pieces != runs[b[0]].seam.pieces:
-                continue
-            pairs = list(zip(frames[a], frames[b], strict=True))
-            if max(np.linalg.norm(p[0] - q[0]) for p, q in pairs) > SAME_CORNER_MM:
-                continue
-            out, stretch = zip(*(_crease(p, q) for p, q in pairs), strict=True)
-            found[a], found[b] = _Corner(b[0], out, stretch), _Corner(a[0], out, stretch)
-    return found
-
-
-def _end_frames(run, end):
-    """Return (point, T, N) of both edges at one end of a run."""
-    at = run.laid.at(np.array([run.first, run.second]), np.array([run.first_mm[end], run.second_mm[end]]))
-    return [tuple(values[k] for values in at) for k in (0, 1)]
-
-
-def _crease(a, b):
-    """Return the direction out of the metal along the crease at a corner, and its length to one root gap."""
-    outs = [np.cross(t, n) for _, t, n in (a, b)]
-    along = np.cross(a[2], b[2])
-    if np.linalg.norm(along) < np.sin(np.radians(_CREASE_DEG)):
-        normal = a[2] + b[2]
-        normal /= np.linalg.norm(normal)
-        along = outs[0] + outs[1]
-        along -= (along @ normal) * normal
-    along /= np.linalg.norm(along)
-    if along @ (outs[0] + outs[1]) < 0:
-        along = -along
-    return along, 2.0 / max(along @ outs[0] + along @ outs[1], 0.5)
-
-
 def _surface(name, run: Run, root_gap_mm, corners) -> Grid:
     lengths = [abs(b - a) for a, b in (run.first_mm, run.second_mm)]
     count = max(_LEAST_STATIONS, int(np.ceil(max(lengths) / _STATION_MM)) + 1)
@@ -383,7 +331,7 @@ def _partners(run: Run, s):
 
 def _leaving(point, tangent, normal, along, which, width, corners):
     """Return the directions out of the metal along one edge, and root gaps along them: turned at corners."""
-    turn, stretch = np.zeros(len(along)), np.ones(len(along))
+    turn, tilt, stretch = np.zeros(len(along)), np.zeros(len(along)), np.ones(len(along))
     across = cross(tangent, normal)
     for end, corner in zip((0, -1), corners, strict=True):
         if corner is None:
@@ -394,5 +342,8 @@ def _leaving(point, tangent, normal, along, which, width, corners):
         out = corner.out[which]
         angle = np.arctan2(out @ tangent[end], out @ across[end])
         turn += angle * part
-        stretch += (corner.stretch[which] - 1) * part
-    return np.cos(turn)[:, None] * across + np.sin(turn)[:, None] * tangent, stretch
+        tilt += np.arcsin(np.clip(out @ normal[end], -1.0, 1.0)) * part
+        stretch += (corner.stretch[which] * (out @ across[end]) - 1) * part
+    within = np.cos(turn)[:, None] * across + np.sin(turn)[:, None] * tangent
+    away = np.cos(tilt)[:, None] * within + np.sin(tilt)[:, None] * normal
+    return away, stretch / dot(away, across)

@@ -56,7 +56,9 @@ def closed_seam_reports(built: Built, fillers: tuple[Filler, ...]) -> list[SeamR
         own = [f for f in fillers if _is_same(f.seam, seam)]
         first, second = seam_edges(built, seam)
         faced = [facing for end, facings in at_ends if end.pieces[1] == seam.pieces[0] for facing in facings]
-        left = _what_is_left(built, seam, own, faced) if own or faced else first
+        patches = [f for f in fillers if f.seam.kind == CORNER_PATCH and f.seam.pieces[1] == seam.pieces[0]]
+        is_whole = not (own or faced or patches)
+        left = first if is_whole else _what_is_left(built, seam, own, faced, patches)
         if left:
             laid.append((_with_own_bead(seam, pieced), [Facing(tuple(left), tuple(second))]))
     laid += post_box_facings(built, pieced.at_cut, pieced.at_hinge)
@@ -85,14 +87,16 @@ def _is_same(a: Seam, b: Seam):
     return (a.name, a.kind, a.side, a.pieces) == (b.name, b.kind, b.side, b.pieces)
 
 
-def _what_is_left(built, seam, fillers: list[Filler], faced: list[Facing]) -> list[Edge]:
-    """Return the stretches of a seam's first edges beside which lies no filler, mouth or end of one."""
+def _what_is_left(built, seam, fillers: list[Filler], faced: list[Facing], patches) -> list[Edge]:
+    """Return the stretches of a seam's first edges beside which lies no new metal, mouth or end of one."""
     lines = lines_of(built, seam)
     out = []
     for first in lines.firsts:
         own = [filler for filler in fillers if filler.run.first == first]
         taken = [pair for filler in own for pair in (filler.run.first_mm, *filler.mouths_mm)]
-        taken = sorted([*taken, *_taken_by_ends(lines.laid, first, faced, built.plan.root_gap_mm)])
+        taken += _taken_by_ends(lines.laid, first, faced, built.plan.root_gap_mm)
+        taken += _taken_by_patches(lines.laid, first, patches, built.plan.root_gap_mm)
+        taken.sort()
         ends = np.maximum.accumulate([0.0, *(end for _, end in taken)])
         starts = [*(start for start, _ in taken), float(lines.laid.length_mm[first])]
         for start, end in zip(ends, starts, strict=True):
@@ -111,6 +115,26 @@ def _taken_by_ends(laid: Edges, edge: int, faced: list[Facing], root_gap_mm) -> 
             beyond = root_gap_mm + END_SPACING_MM / 2
             length = float(laid.length_mm[edge])
             out.append((max(min(on_it) - beyond, 0.0), min(max(on_it) + beyond, length)))
+    return out
+
+
+def _taken_by_patches(laid: Edges, edge: int, patches, root_gap_mm) -> list[tuple[float, float]]:
+    """Return the stretches of an edge beside which corner patches lie, and what is welded up beyond them."""
+    out = []
+    for patch in patches:
+        run = patch.run
+        third = stretch(run.laid, run.second, *run.second_mm[::-1])
+        on_it = [nearest_along(laid, edge, point) for point in third.point_mm]
+        if max(off for _, off in on_it) > SAME_PLACE_MM:
+            continue
+        places = [along for along, _ in on_it]
+        base = run.laid.at(np.full(2, run.first), np.array([0.0, run.laid.length_mm[run.first]]))[0]
+        places += [
+            nearest_along(laid, edge, base[k])[0] for k, to in enumerate(patch.ends) if to == WELDED_UP
+        ]
+        beyond = 2 * root_gap_mm
+        length = float(laid.length_mm[edge])
+        out.append((max(min(places) - beyond, 0.0), min(max(places) + beyond, length)))
     return out
 
 

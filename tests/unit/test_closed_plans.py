@@ -94,40 +94,27 @@ def test_what_is_left_is_within_what_a_weld_and_a_hammer_close_or_is_a_finding(c
         assert is_box or step_mm <= most_mm, seam.name
         if not is_box and seam.kind != FILLER_SEAM:
             assert seam.edge_mm - seam.facing_mm <= SPACING_MM or ("open gap", seam.name) in told, seam.name
+    patches = {metal.name for metal in report.new_metal if metal.kind == CORNER_PATCH}
     for metal in (m for m in report.new_metal if not m.walls):
         for edge in metal.edges:
             is_told = ("tangent break", f"{metal.name} to {edge.piece}") in told
-            assert edge.tangent_break_deg < BREAK_LIMIT_DEG or (metal.kind == CORNER_PATCH and is_told), edge
+            is_at_patch = metal.kind == CORNER_PATCH or any(patch in metal.ends for patch in patches)
+            assert edge.tangent_break_deg < BREAK_LIMIT_DEG or (is_at_patch and is_told), edge
         assert all(edge.off_root_gap_mm < OFF_MM for edge in metal.edges), metal.name
         if CORNER in metal.ends:
             assert ("open corner", metal.name) in told
 
 
-def test_every_corner_is_closed_but_beside_the_coupe_s_c_posts_when_it_is_split(case):
+def test_every_corner_is_closed(case):
     car, _, built, way = case
     report = fit_report_of(built)
-    left = {f.where for f in report.findings if f.kind == "open corner"}
-    split_coupe = way == SPLIT and any(post.name == "C" for post in car.posts)
-    assert left == (
-        {f"filler C {side}, {skin} skin" for side in ("left", "right") for skin in ("roof", "side")}
-        if split_coupe
-        else set()
-    )
+    assert not {f.where for f in report.findings if f.kind in ("open corner", "open gap")}
     patches = [metal for metal in report.new_metal if metal.kind == CORNER_PATCH]
-    assert len(patches) == (0 if way == SPLIT and not split_coupe else 2)  # the pickup's, split, are welds
+    split = 4 if any(post.name == "C" for post in car.posts) else 0  # the pickup's, split, are welds
+    assert len(patches) == (split if way == SPLIT else 2)
 
 
-# Beside the split coupe's C-posts the side skin's hole turns a corner that no new metal reaches.
-TOO_TIGHT = {("coupe", SPLIT): {"filler C left, side skin", "filler C right, side skin"}}
-
-
-def test_new_metal_can_be_bent_as_it_lies_or_a_finding_says_that_it_cannot(case):
-    car, _, built, way = case
-    report = fit_report_of(built)
-    name = next(n for n in demo_car_names() if read_car(demo_car_path(n)).name == car.name)
-    tight = {metal.name for metal in report.new_metal if not can_be_formed(metal)}
-    assert tight == TOO_TIGHT.get((name, way), set())
-    assert tight == {f.where for f in report.findings if f.kind == "bends too tightly"}
-    for finding in report.findings:
-        if finding.kind == "open gap":  # the same hole: what bounds it is named
-            assert "the edge bounds a hole" in finding.message and "filler C" in finding.message
+def test_new_metal_can_be_bent_as_it_lies(case):
+    report = fit_report_of(case[2])
+    assert not {metal.name for metal in report.new_metal if not can_be_formed(metal)}
+    assert not {f.where for f in report.findings if f.kind == "bends too tightly"}
