@@ -6,7 +6,8 @@ all pairs of pieces, posts, new metal and keep-outs
 1. those whose boxes do not meet share nothing;
 2. those that triangles of the kernel's own faces prove apart share nothing
    (:mod:`model.meshdistance`, with the strays of :mod:`model.exactmeshes`);
-3. of two fillers that share a border, each is drawn at full gauge up to it.
+3. of two fillers that share a border, and of a corner patch and the end it is
+   laid from, each is drawn at full gauge up to it.
    Where the skin turns there by φ both have the wedge under it in common,
    which reaches g / cos(φ/2) from the border: the mitre of one sheet that is
    bent there, and no interference.  They share nothing else if triangles
@@ -38,6 +39,7 @@ from OCP.TopoDS import TopoDS, TopoDS_Shape
 
 from .bodies import KeepOutBody, posts_of
 from .built import Built
+from .cornerholes import KIND as CORNER_PATCH
 from .exactfaces import exact_faces
 from .exactkernel import location_of
 from .exactmeshes import boundary_of, box_of, layers_of
@@ -179,12 +181,16 @@ def is_settled(pair: Pair, mitres: dict[frozenset[str], Mitre]) -> bool:
 
 
 def mitres_of(built: Built) -> dict[frozenset[str], Mitre]:
-    """Return where fillers share a border, by the names of the two."""
+    """Return where new sheets meet that turn there, by the names of the two."""
+    fillers = fillers_of(built)
+    named = {filler.name: filler for filler in fillers}
+    meeting = [(filler, border, other) for filler, border, other, _ in shared_borders(fillers)]
+    meeting += [(f, "v0", named[f.seam.pieces[0]]) for f in fillers if f.seam.kind == CORNER_PATCH]
     return {
         frozenset((filler.name, other.name)): Mitre(
             filler.border(border).point_mm, max(filler.thickness_mm, other.thickness_mm)
         )
-        for filler, border, other, _ in shared_borders(fillers_of(built))
+        for filler, border, other in meeting
     }
 
 

@@ -20,13 +20,12 @@ from shipped_plans import closed_plan
 
 from model.evaluate import fit_report_of
 from model.exactinterference import CHORD_MM, Placed, is_settled, mitres_of, pairs_in_reach, placed_bodies
-from model.exactmeshes import LAYERS, boundary_of, box_of
+from model.exactmeshes import boundary_of, box_of
 from model.fillers import closes_from_mm, fillers_of
 from model.fillerseams import long_seam_names
 from model.fillertips import WELDED_UP_MM
 from model.interference import interference_of
 from model.layout import METAL
-from model.meshdistance import near_pairs, triangle_distances_mm, winding_numbers
 from model.metalfindings import BREAK_LIMIT_DEG
 from model.plan import WAYS
 from model.seams import TIP_SEAM
@@ -34,8 +33,7 @@ from model.solids import FILLER, POST, exact_parts, volume_mm3
 
 pytestmark = pytest.mark.heavy
 CASES = [pytest.param(car, way, id=f"{car}-{way}") for car in CARS for way in WAYS]
-SHARED_MM3 = 0.2  # of two solids: slivers at corners; 0.107 seen, 0.29 mm deep, on the coupe's split plan
-FOLDED_MM3 = 3.0  # of metal that bends tighter than its gauge, whose sheet cannot lie as it is drawn
+SHARED_MM3 = 0.2  # of two solids: slivers at corners; 0.157 seen, on the coupe's split plan
 OWN_MM = 0.1  # of a place of the live tier from the kernel's own piece; 0.092 seen, at a corner
 BREAK_DEG = 0.05  # between the tiers; 0.006 seen
 BEYOND_LIVE_MM = 0.02  # the nearest point is never further than the facing one, but for rounding
@@ -75,48 +73,23 @@ def common_mm3(a: Placed, b: Placed) -> float:
     return total
 
 
-def common_of_layers_mm3(layered: Placed, other: Placed, gauge_mm: float) -> float:
-    """Return what metal without a solid has in common with another body, by its layers of triangles. [mm³]
-
-    A triangle stands for a prism as high as the layers are apart, and is in
-    the other body where its middle is.
-    """
-    a, b = layered.boundary, other.boundary
-    first, second = near_pairs(a, b, gauge_mm / 2)
-    near = triangle_distances_mm(a.corners_mm[first], b.corners_mm[second]) <= gauge_mm / 2
-    corners = a.corners_mm[np.unique(first[near])]
-    edges = corners[:, 1:] - corners[:, :1]
-    area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1) / 2
-    inside = np.abs(winding_numbers(b.corners_mm, corners.mean(axis=1))) > 0.5
-    return float(area[inside].sum() * gauge_mm / (LAYERS - 1))
-
-
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_no_two_pieces_of_a_closed_roof_share_metal(car, way, table):
     built = closed_plan(car, way)
-    bodies, mitres, gauge_mm = placed_bodies(built), mitres_of(built), built.shape.car.gauge_mm
+    bodies, mitres = placed_bodies(built), mitres_of(built)
     listed = {p.name for p in exact_parts(built) if p.kind in (METAL, FILLER, POST) and not p.is_removed}
     assert {body.name for body in bodies} >= {name.split(" on ")[0] for name in listed}
     pairs = pairs_in_reach(bodies, built.plan.root_gap_mm)
     left = [pair for pair in pairs if not is_settled(pair, mitres)]
-    solid = [pair for pair in left if None not in (pair[0].solid, pair[1].solid)]
-    shared = {(a.name, b.name): common_mm3(a, b) for a, b in solid}
-    bent = [sorted(pair, key=lambda body: body.solid is not None) for pair in left if pair not in solid]
-    folded = {(a.name, b.name): common_of_layers_mm3(a, b, gauge_mm) for a, b in bent}
-    told = {f.where for f in fit_report_of(built).findings if f.kind == "bends too tightly"}
+    assert not [body.name for pair in left for body in pair if body.solid is None]
+    shared = {(a.name, b.name): common_mm3(a, b) for a, b in left}
     table.append(
-        f"{car} {way}: {len(pairs)} near pairs, {len(pairs) - len(left)} apart by triangles, {len(solid)} by "
-        f"solids: at most {max(shared.values(), default=0.0):.4f} mm3; {len(bent)} of metal without a solid: "
-        f"at most {max(folded.values(), default=0.0):.2f} mm3"
+        f"{car} {way}: {len(pairs)} near pairs, {len(pairs) - len(left)} apart by triangles, {len(left)} by "
+        f"solids: at most {max(shared.values(), default=0.0):.4f} mm3"
     )
-    table.extend(
-        f"    {size:.4f} mm3  {' and '.join(names)}" for names, size in (shared | folded).items() if size
-    )
+    table.extend(f"    {size:.4f} mm3  {' and '.join(names)}" for names, size in shared.items() if size)
     assert interference_of(built, fillers_of(built)) == []
     assert {names: size for names, size in shared.items() if size > SHARED_MM3} == {}
-    assert {names: size for names, size in folded.items() if size > FOLDED_MM3} == {}
-    for names, size in folded.items():
-        assert not size or names[0] in told, names
 
 
 @pytest.mark.parametrize("car", CARS)
