@@ -8,7 +8,11 @@ from .report import Finding
 from .units import shown
 
 BREAK_MOST_DEG = 2.0  # of a line across a seam; assumed: about 1/16 in over 2 in
-WAY_OUT = "Free more of forward, down and lay-down, drop the rear otherwise, or plan new metal."
+MOVES = {
+    "window_forward": "forward",
+    "window_down": "down",
+    "lay_down": "lay-down",
+}  # settings, said in words
 
 
 def panel_findings(built: Built) -> tuple[Finding, ...]:
@@ -17,7 +21,8 @@ def panel_findings(built: Built) -> tuple[Finding, ...]:
     if fit is None:
         return ()
     found = []
-    stopped = f" Stopped at its limit: {', '.join(fit.at_limit)}." if fit.at_limit else ""
+    at_limit = ", ".join(MOVES[name] for name in fit.at_limit)
+    stopped = (f" Stopped at its limit: {at_limit}." if at_limit else "") + f" {_way_out(built)}"
     for seam in fit.seams:
         if seam.weight < 1.0:
             continue  # the body's edge counts little in the fit; its gaps and steps are told at its seam
@@ -30,7 +35,7 @@ def panel_findings(built: Built) -> tuple[Finding, ...]:
                     kind="window fit",
                     where=seam.seam,
                     message=f"At its best the panel is still off by up to {shown(gap, unit, 32)} in gap and "
-                    f"{shown(step, unit, 32)} in step.{stopped} {WAY_OUT}",
+                    f"{shown(step, unit, 32)} in step.{stopped}",
                     measured=max(gap, step),
                     limit=limit,
                     unit="mm",
@@ -43,8 +48,7 @@ def panel_findings(built: Built) -> tuple[Finding, ...]:
                 Finding(
                     kind="window line",
                     where=seam.seam,
-                    message=f"The line breaks into a {way} of up to {abs(after.break_deg):.1f}°."
-                    f"{stopped} {WAY_OUT}",
+                    message=f"The line breaks into a {way} of up to {abs(after.break_deg):.1f}°.{stopped}",
                     measured=abs(after.break_deg),
                     limit=BREAK_MOST_DEG,
                     unit="deg",
@@ -67,3 +71,12 @@ def panel_findings(built: Built) -> tuple[Finding, ...]:
             )
         )
     return tuple(found)
+
+
+def _way_out(built: Built) -> str:
+    """Say what a fabricator may still change."""
+    held = [words for name, words in MOVES.items() if name not in built.panel_fit.free]
+    free = f"Let the fit find {' and '.join(held)} too, or drop" if held else "Drop"
+    if built.plan.new_metal is not None:
+        return f"{free} the rear otherwise; the new metal there takes up what is left."
+    return f"{free} the rear otherwise, or plan new metal."

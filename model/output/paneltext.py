@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .cells import angle_cell, gap_cell, length_cell, table_lines, wrapped
+from .cells import angle_cell, gap_cell, length_cell, signed_cell, table_lines, wrapped
 
 _NAMES = {"window_forward": "forward", "window_down": "down", "lay_down": "lay-down"}
 
@@ -13,11 +13,11 @@ def panel_lines(report, unit) -> list[str]:
     if fit is None:
         return []
     values = {
-        "window_forward": length_cell(window.rear_forward_mm, unit),
-        "window_down": length_cell(window.rear_down_mm, unit),
-        "lay_down": angle_cell(window.rear_lay_down_deg),
+        "window_forward": signed_cell(window.rear_forward_mm, unit, "forward", "rearward"),
+        "window_down": signed_cell(window.rear_down_mm, unit, "down", "up"),
+        "lay_down": f"lay-down {angle_cell(window.rear_lay_down_deg)}",
     }
-    solved = "; ".join(f"{_NAMES[name]} {values[name]}" for name in fit.free)
+    solved = "; ".join(values[name] for name in fit.free)
     lines = ["REAR WINDOW PANEL, FITTED   off by: from how the uncut skin ran on; break + ridge, − hollow"]
     lines += wrapped(f"Solved: {solved}.", "  ", "  ")
     if fit.at_limit:

@@ -195,7 +195,7 @@ def _moves(report, unit):
         ["roof fore-and-aft", signed_cell(totals.roof_forward_mm, unit, "forward", "rearward")],
         ["roof pitch", angle_cell(totals.roof_pitch_deg, "rear down", "rear up")],
         ["rear window fore-and-aft", signed_cell(window.rear_forward_mm, unit, "forward", "rearward")],
-        ["rear window down", length_cell(window.rear_down_mm, unit)],
+        ["rear window plumb", signed_cell(window.rear_down_mm, unit, "down", "up")],
         ["rear window laid down", angle_cell(window.rear_lay_down_deg)],
         ["rear window hinge line", place_cell(window.rear_pivot_mm, unit)],
         ["rear opening, largest change inside", f"{window.rear_opening_change_mm:.3f} mm"],
@@ -358,7 +358,7 @@ def _in_unit(value, quantity, unit):
         return angle_cell(value)
     if quantity == "mm3":
         return volume_cell(value, unit)
-    return f"{value:g}"
+    return f"{value:.2f}"
 
 
 def _caution(text):

@@ -176,7 +176,7 @@ def test_what_rounds_to_nothing_has_no_sign(value, shown):
 
 def test_a_fitted_window_panel_is_told_before_and_after():
     text = report_text(sample_report())
-    assert 'Solved: down 2-3/4" (70.0); lay-down 4.0°.' in text
+    assert 'Solved: 2-3/4" (70.0) down; lay-down 4.0°.' in text
     assert "Stopped at its limit: lay-down." in text
     assert 'The lower edge comes down 2-13/16" (71.4); at most 3" (76.2).' in text
     row = r'window panel to roof, after +1/8" \(3\.2\) +1/16" \(1\.6\) +1/4" \(6\.4\) +-2\.5°'

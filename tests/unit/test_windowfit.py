@@ -295,7 +295,9 @@ def test_a_bad_fit_is_a_finding_not_a_refusal():
     found = {f.kind: f for f in report.findings}
     after = next(s for s in report.window.fit.seams if s.weight == 1.0).after
     assert found["window fit"].measured == max(abs(after.gap_mm), abs(after.step_mm)) > 10
-    assert "Stopped at its limit" in found["window fit"].message
+    said = found["window fit"].message
+    assert "Stopped at its limit: down. Let the fit find forward too, or drop the rear otherwise" in said
+    assert "or plan new metal" in said and "window_" not in said
     _, held = demo("coupe")
     assert not {"window fit", "window line", "window sinks"} & {f.kind for f in evaluate(car, held).findings}
 
