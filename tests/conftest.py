@@ -14,20 +14,22 @@ if (
 LONGEST = (
     "browser/test_chop_in_browser.py",
     "unit/test_preview.py",
-    "unit/test_blankfiles.py",
     "browser/test_app_in_browser.py",
     "properties/test_slider_sequences.py",
+    "exact/test_put_back.py",
+    "blind/test_blind.py",
     "unit/test_cli.py",
     "unit/test_closed_plans.py",
     "exact/test_new_metal_exact.py",
-    "blind/test_blind.py",
-    "validation/test_blank_second_method.py",
+    "unit/test_blankfiles.py",
+    "notebooks/test_notebooks.py",
     "validation/test_tape_error.py",
+    "unit/test_weldplan.py",
     "validation/test_tacked_coverage.py",
+    "validation/test_blank_second_method.py",
     "properties/test_limits.py",
     "unit/test_uncertainty.py",
     "unit/test_pictures.py",
-    "notebooks/test_notebooks.py",
 )
 
 settings.register_profile("same", derandomize=True, deadline=None)

@@ -64,6 +64,7 @@ def test_window_panel_driven_into_the_roof():
     )
     exact = {frozenset(b.pieces): b for b in exact_interference(built)}
     live = {frozenset(i.pieces): i for i in interference_of(built)}
+    assert frozenset({"roof", "window panel"}) in live.keys()
     for pieces in exact.keys() | live.keys():
         e, i = exact.get(pieces), live.get(pieces)
         volumes = [x.volume_mm3 if x else 0.0 for x in (e, i)]

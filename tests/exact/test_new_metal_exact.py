@@ -1,5 +1,7 @@
 """New metal for the CAD kernel: its own area, valid solids of area times gauge, named in the STEP file."""
 
+from functools import lru_cache
+
 import numpy as np
 import pytest
 from cases import CARS
@@ -19,6 +21,7 @@ from model.exactposts import lower_end, post_solid, upper_end
 from model.fillers import fillers_of
 from model.fillerseams import least_radius_mm
 from model.interference import interference_of
+from model.newpanes import new_panes, part_name
 from model.output.step import STOCK, assembly_of
 from model.postpieces import closed_posts
 from model.skinlines import curvatures
@@ -88,12 +91,20 @@ def test_the_kernel_finds_a_root_gap_between_every_filler_and_its_pieces(car):
 
 
 @pytest.mark.parametrize("car", CARS)
-def test_new_metal_is_named_in_the_assembly_and_left_out_of_the_stock_car(car):
+def test_new_metal_and_new_panes_are_named_in_the_assembly_and_left_out_of_the_stock_car(car):
     names = {filler.name for filler in fillers_of(closed_plan(car))}
     names |= {piece.name for piece in closed_posts(closed_plan(car)).values()}
+    names |= {part_name(pane) for pane in new_panes(closed_plan(car))}
     whole = {child.name for child in assembly_of(closed_plan(car), form=SURFACES).children}
     stock = {child.name for child in assembly_of(closed_plan(car), stays=STOCK, form=SURFACES).children}
     assert names <= whole and not names & stock and whole - names == stock
+
+
+@lru_cache
+def posts_and_pieces(car):
+    """Return the solids of a closed plan's posts and of the pieces in them, by name."""
+    built = closed_plan(car)
+    return {part.name: part for part in (*post_piece_parts(built), *post_parts(built))}
 
 
 @pytest.mark.parametrize("car", CARS)
@@ -102,7 +113,7 @@ def test_post_pieces_and_stubs_are_valid_and_as_heavy_as_the_prismatoid_says(car
     built = closed_plan(car)
     pieces = closed_posts(built)
     assert pieces
-    found = {part.name: part for part in (*post_piece_parts(built), *post_parts(built))}
+    found = posts_and_pieces(car)
     assert all(BRepCheck_Analyzer(part.shape).IsValid() for part in found.values())
     volume = {name: volume_mm3(part.shape) for name, part in found.items()}
     for key, closed_post in pieces.items():
@@ -118,7 +129,7 @@ def test_post_pieces_and_stubs_are_valid_and_as_heavy_as_the_prismatoid_says(car
 @pytest.mark.parametrize("car", CARS)
 def test_a_post_piece_shares_nothing_with_its_stubs_and_stands_a_root_gap_off(car):
     built = closed_plan(car)
-    parts = {part.name: part for part in (*post_piece_parts(built), *post_parts(built))}
+    parts = posts_and_pieces(car)
     assert closed_posts(built)
     for key, closed_post in closed_posts(built).items():
         piece = parts[closed_post.name].shape

@@ -3,18 +3,16 @@
 import numpy as np
 import pytest
 import shapely
+from shipped_plans import closed_plan
 
-from model.carfile import demo_car_path, demo_closed_way_path, read_car
 from model.display import patches_of
 from model.doors import side_glass
-from model.evaluate import build_checked
 from model.exactfaces import area_mm2, exact_faces
 from model.layout import GLASS_WASTE, PANE
 from model.namedparts import named_parts
 from model.newpanes import new_panes, pane_mesh, part_name
 from model.output.step import colour_of
 from model.piececolours import part_rgba
-from model.planfile import read_plan
 from model.solids import SURFACES, new_pane_parts, skin_parts, volume_mm3
 
 CASES = (("coupe", "laid-back"), ("pickup", "forward"))
@@ -22,9 +20,7 @@ CASES = (("coupe", "laid-back"), ("pickup", "forward"))
 
 @pytest.fixture(scope="module", params=CASES, ids="-".join)
 def built(request):
-    car_name, way = request.param
-    car = read_car(demo_car_path(car_name))
-    return build_checked(car, read_plan(demo_closed_way_path(car_name, way), car))
+    return closed_plan(*request.param)
 
 
 def test_side_panes_have_the_areas_of_their_templates_and_the_thickness_of_the_glass(built):

@@ -177,7 +177,9 @@ def test_a_pane_too_low_for_its_radii_has_no_outline_and_is_flagged():
 
 def test_a_leg_without_room_at_its_post_s_cut_is_cut_in_its_middle():
     """Legs from 60 to 408; 170 and a root gap of 0.8 from 240 do not fit, (468 − 170.8) / 2 does."""
-    for leg in panes_of(lowered(box_car(), 170.0))["door glass", "right"].legs:
+    legs = panes_of(lowered(box_car(), 170.0))["door glass", "right"].legs
+    assert len(legs) == 2
+    for leg in legs:
         assert leg.cut_height_mm == pytest.approx((60 + 408 - 170.8) / 2, abs=1e-6)
         assert leg.room_mm == pytest.approx((408 - 60 - 170.8) / 2, abs=1e-6)
 
