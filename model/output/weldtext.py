@@ -12,7 +12,10 @@ CAUTION_FUME = (
     "an inch to either side first, with a respirator, and let no solder run into the seam. Tank, lines and "
     "upholstery out; battery off. Which welds may carry the roof is for local codes and a licensed welder."
 )
-NOT_READY = "not ready: gap, lap or no facing edge; close or trim it first"
+NOT_READY = (
+    "not ready: a gap, lap, step or bare edge that this bead alone does not close; first do what the "
+    "report's finding of that name says: weld it up over copper, build its edges up, trim, draw it flush"
+)
 
 
 def weld_text(plan: WeldPlan) -> str:
