@@ -11,6 +11,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
+from scipy.interpolate import BSpline
 from scipy.spatial import cKDTree
 
 from .cuts import RoofZones, Zones
@@ -119,6 +120,14 @@ def uncut_regions(shape: CarShape, flange_mm: float | None, kerf_mm: float) -> d
 
 @lru_cache(maxsize=64)
 def uv_scale(grid: Grid) -> np.ndarray:
-    """Return how many millimetres one unit of u and of v is, on the average of a grid; shape (2,)."""
-    _, du, dv = grid.tangents(grid.lattice_uv.reshape(-1, 2))
-    return np.array([np.linalg.norm(du, axis=1).mean(), np.linalg.norm(dv, axis=1).mean()])
+    """Return how many millimetres one unit of u and of v is, on the average of a grid; shape (2,).
+
+    At its lattice, where the derivatives are products of matrices: B'(u) poles B(v)ᵀ and B(u) poles B'(v)ᵀ.
+    """
+    at = grid.lattice_uv[:, 0, 0], grid.lattice_uv[0, :, 1]
+    (bu, du), (bv, dv) = (
+        [BSpline(knots, np.eye(len(knots) - k - 1), k)(x, nu=order) for order in (0, 1)]
+        for knots, k, x in zip((grid.knots_u, grid.knots_v), (grid.degree_u, grid.degree_v), at, strict=True)
+    )
+    poles = np.moveaxis(grid.poles_mm, 2, 0)
+    return np.array([np.linalg.norm(x @ poles @ y.T, axis=0).mean() for x, y in ((du, bv), (bu, dv))])
