@@ -189,7 +189,7 @@ def _places(lines, first, s) -> _Places:
     return _Places(s, edge, t, gap, step, np.linalg.norm(facing - point, axis=1))
 
 
-def _runs_along(seam, lines, first, closes_from_mm, at_opening, reach):
+def _runs_along(seam, lines, first, closes_from_mm, at_opening, reach=REACH):
     length = float(lines.laid.length_mm[first])
     count = max(8, int(np.ceil(length / SPACING_MM)))
     places = _places(lines, first, np.linspace(0.0, length, count + 1))

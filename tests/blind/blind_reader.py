@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from OCP.BRep import BRep_Tool
 from OCP.BRepTools import BRepTools
-from OCP.Geom import Geom_TrimmedCurve
+from OCP.Geom import Geom_Plane, Geom_RectangularTrimmedSurface, Geom_TrimmedCurve
 from OCP.GeomConvert import GeomConvert
 from OCP.STEPCAFControl import STEPCAFControl_Reader
 from OCP.TCollection import TCollection_ExtendedString
@@ -409,7 +409,10 @@ def _basis(knots, multiplicities, degree):
 
 
 def _surface(face):
-    found = GeomConvert.SurfaceToBSplineSurface_s(BRep_Tool.Surface_s(face))
+    surface = BRep_Tool.Surface_s(face)
+    if isinstance(surface, Geom_Plane):  # of flat glass: without end
+        surface = Geom_RectangularTrimmedSurface(surface, *BRepTools.UVBounds_s(face))
+    found = GeomConvert.SurfaceToBSplineSurface_s(surface)
     assert not any((found.IsURational(), found.IsVRational(), found.IsUPeriodic(), found.IsVPeriodic()))
     nu, nv = found.NbUPoles(), found.NbVPoles()
     poles = np.empty((nu, nv, 3))

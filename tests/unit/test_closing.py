@@ -280,8 +280,11 @@ def test_a_cut_that_brings_new_metal_too_near_to_old_sheet_is_not_made(monkeypat
     assert plan.new_metal.cut_back_mm is None
     least = plan.root_gap_mm - GIVES_WAY_MM
     built = build(car, plan)
+    uncut = nearest_mm(closed(build(car, replace(plan, new_metal=replace(plan.new_metal, cut_back_mm=0.0)))))
     apart = nearest_mm(closed(built))
-    assert len(apart) == 4 and min(apart.values()) > least
+    assert len(apart) == 4 and apart.keys() == uncut.keys()
+    for name, mm in apart.items():
+        assert mm > min(least, uncut[name] - spoiltcuts._NEARER_MM), name
 
     def none_is_crowded(before, after, names):
         yield
