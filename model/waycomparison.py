@@ -20,6 +20,7 @@ from .measured import Car
 from .placing import roof_length_mm
 from .plan import FORWARD, LAID_BACK, SPLIT, WAYS, Plan
 from .report import Report
+from .seams import FILLER_SEAM
 from .weldplan import weld_plan
 
 WORDS = {
@@ -27,6 +28,7 @@ WORDS = {
     LAID_BACK: "straight down, front posts laid back to meet it",
     SPLIT: "straight down, roof split and spread, strips let in",
 }
+_SHARED_MM = 1e-3  # between two new sheets: their common border
 RATES = "welding alone, by the weld plan's rates, assumed; fitting and grinding come on top"
 
 
@@ -132,9 +134,16 @@ def _largest_miss_mm(report: Report) -> float:
     return max(max(abs(post.miss_fore_aft_mm), abs(post.miss_across_mm)) for post in sides)
 
 
+def _is_shared(seam) -> bool:
+    return seam.kind == FILLER_SEAM and seam.gap_mm.max < _SHARED_MM
+
+
 def _fit(report: Report) -> dict[str, float]:
-    """Return the largest gap, overlap, step and turn over all seams but the posts' own."""
-    seams = [seam for seam in report.seams if seam.gap_mm and seam.kind != "post"]
+    """Return the largest gap, overlap, step and turn over all seams but the posts' own.
+
+    A border that two new sheets share is no break of the line: they turn there as the stock skin does.
+    """
+    seams = [seam for seam in report.seams if seam.gap_mm and seam.kind != "post" and not _is_shared(seam)]
     turns = [
         np.abs(turn_deg(station.angle_first_deg, station.angle_second_deg))
         for seam in seams

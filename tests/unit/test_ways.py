@@ -7,11 +7,14 @@ import jsonschema
 import pytest
 from invented_cars import wedge_car
 from sample_reports import validator
+from shipped_plans import closed_plan
 
+from model import waycomparison
 from model.carfile import demo_car_names, demo_car_path, demo_plan_path, read_car
 from model.errors import PlanError
-from model.evaluate import build_checked, evaluate
+from model.evaluate import build_checked, evaluate, fit_report_of
 from model.files import packaged_schema
+from model.fillerseams import tangent_break_deg
 from model.limits import drop_limit_mm
 from model.output.wayshtml import ways_page
 from model.output.waystext import ways_text
@@ -216,3 +219,14 @@ def test_what_is_no_way_is_refused():
     with pytest.raises(PlanError, match="roof must be lowered"):
         compare_ways(car, Plan())
     assert plan_with_settings(LOOK.changed(way=SPLIT), ["way=none"], car).way == ""
+
+
+def test_a_border_that_two_new_sheets_share_is_no_turn_of_the_line():
+    """Skins beside new metal meet within a degree; where two sheets share a crease they turn by 60."""
+    report = fit_report_of(closed_plan("pickup", "forward"))
+    shared = [seam for seam in report.seams if waycomparison._is_shared(seam)]
+    assert shared and max(map(tangent_break_deg, shared)) > 30
+    beside = [edge.tangent_break_deg for metal in report.new_metal if not metal.walls for edge in metal.edges]
+    assert max(beside) < 1.0
+    rest = replace(report, seams=tuple(seam for seam in report.seams if seam not in shared))
+    assert waycomparison._fit(report) == waycomparison._fit(rest)
