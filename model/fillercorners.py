@@ -22,8 +22,9 @@ corner: there the filler breaks from the skins by the angle between their
 tangent planes and the straight way, turned back to D over the width of the
 opening too; told as a break.
 
-The cross lines begin a root gap g from the edges, so at g / (D · way) along a
-direction that is turned.
+The cross lines begin a root gap g from the edges, so g / (D · way) along a
+direction that is turned; alone at a corner with D' out of the metal beyond the crease,
+at g (D + D') / (1 + D · D'), a root gap from both edges.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ from .numeric import unit
 
 _CREASE_DEG = 3.0  # of the normals at a corner; less is no crease
 SAME_CORNER_MM = 1e-3  # corners nearer than this are one
-_LEAST_SQUARE = 0.25  # of a direction out of the metal, across its edge: less is along it
+_LEAST_MITRE = 0.5  # 1 + the cosine between two edges' directions out: less is a spike
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,15 +46,15 @@ class Corner:
     """How a filler leaves the two corners at one end.
 
     ``other``, the number of the run whose filler shares them, or None; unit directions ``out`` at the first
-    and second piece's; ``stretch``, how many root gaps along them the corner lies.
+    and second piece's; ``off``, from the pieces' corners to the filler's, in root gaps.
     """
 
     other: int | None
     out: tuple[np.ndarray, np.ndarray]
-    stretch: tuple[float, float]
+    off: tuple[np.ndarray, np.ndarray]
 
 
-def corners_of(runs) -> dict[tuple[int, int], Corner]:
+def corners_of(runs, root_gap_mm: float) -> dict[tuple[int, int], Corner]:
     """Return the corners that are turned, by (number of the run, end 0 or 1)."""
     ends = [(k, end) for k, run in enumerate(runs) for end in (0, 1) if run.ends[end] == CORNER]
     found: dict[tuple[int, int], Corner] = {}
@@ -67,11 +68,11 @@ def corners_of(runs) -> dict[tuple[int, int], Corner]:
             pairs = list(zip(frames[a], frames[b], strict=True))
             if max(np.linalg.norm(p[0] - q[0]) for p, q in pairs) > SAME_CORNER_MM:
                 continue
-            out, stretch = zip(*(_crease(p, q) for p, q in pairs), strict=True)
-            found[a], found[b] = Corner(b[0], out, stretch), Corner(a[0], out, stretch)
+            out, off = zip(*(_crease(p, q) for p, q in pairs), strict=True)
+            found[a], found[b] = Corner(b[0], out, off), Corner(a[0], out, off)
     for at in ends:
         if at not in found:
-            corner = _lone_corner(runs, at, frames[at])
+            corner = _lone_corner(runs, at, frames[at], root_gap_mm)
             if corner is not None:
                 found[at] = corner
     return found
@@ -82,28 +83,31 @@ def is_alone(corner: Corner | None) -> bool:
     return corner is None or corner.other is None
 
 
-def _lone_corner(runs, at, frames) -> Corner | None:
+def _lone_corner(runs, at, frames, root_gap_mm) -> Corner | None:
     """Return how a filler leaves two corners on a crease that no other comes to; None if not on one."""
-    if not all(_is_on_crease(runs, runs[at[0]], which, *frame) for which, frame in enumerate(frames)):
+    own = [np.cross(tangent, normal) for _, tangent, normal in frames]
+    beyond = [_out_beyond(runs, runs[at[0]], which, frame) for which, frame in enumerate(frames)]
+    if any(each is None for each in beyond):
         return None
-    (straight,) = unit((frames[1][0] - frames[0][0])[None])
-    out = (straight, -straight)
-    square = [way @ np.cross(tangent, normal) for way, (_, tangent, normal) in zip(out, frames, strict=True)]
-    return Corner(None, out, tuple(1.0 / max(each, _LEAST_SQUARE) for each in square))
+    off = tuple((a + b) / max(1.0 + a @ b, _LEAST_MITRE) for a, b in zip(own, beyond, strict=True))
+    ends = [frame[0] + root_gap_mm * each for frame, each in zip(frames, off, strict=True)]
+    (straight,) = unit((ends[1] - ends[0])[None])
+    return Corner(None, (straight, -straight), off)
 
 
-def _is_on_crease(runs, own, which, at, _tangent, normal) -> bool:
-    """Return whether another seam of the same pieces comes to a corner on a skin at an angle to its own."""
+def _out_beyond(runs, own, which, frame):
+    """Return the direction out of the same piece's metal along the edge beyond a crease, if it is at one."""
+    at, _, normal = frame
     for run in runs:
         if run is own or run.seam.pieces != own.seam.pieces:
             continue
         edge = np.array([(run.first, run.second)[which]] * 2)
-        points, _, normals = run.laid.at(edge, np.array([0.0, run.laid.length_mm[edge[0]]]))
-        is_there = np.linalg.norm(points - at, axis=1) < SAME_CORNER_MM
-        is_crease = np.linalg.norm(np.cross(normals, normal), axis=1) > np.sin(np.radians(_CREASE_DEG))
-        if (is_there & is_crease).any():
-            return True
-    return False
+        ends = run.laid.at(edge, np.array([0.0, run.laid.length_mm[edge[0]]]))
+        for point, tangent, beyond in zip(*ends, strict=True):
+            is_crease = np.linalg.norm(np.cross(normal, beyond)) > np.sin(np.radians(_CREASE_DEG))
+            if is_crease and np.linalg.norm(point - at) < SAME_CORNER_MM:
+                return np.cross(tangent, beyond)
+    return None
 
 
 def _end_frames(run, end):
@@ -113,7 +117,7 @@ def _end_frames(run, end):
 
 
 def _crease(a, b):
-    """Return the direction out of the metal along the crease at a corner, and its length to one root gap."""
+    """Return the direction out of the metal along the crease at a corner, and how far off is the filler's."""
     outs = [np.cross(t, n) for _, t, n in (a, b)]
     along = np.cross(a[2], b[2])
     if np.linalg.norm(along) < np.sin(np.radians(_CREASE_DEG)):
@@ -124,4 +128,4 @@ def _crease(a, b):
     along /= np.linalg.norm(along)
     if along @ (outs[0] + outs[1]) < 0:
         along = -along
-    return along, 2.0 / max(along @ outs[0] + along @ outs[1], 0.5)
+    return along, along * (2.0 / max(along @ outs[0] + along @ outs[1], 0.5))

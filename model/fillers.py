@@ -159,7 +159,7 @@ def filling(built: Built) -> Generator[None, None, tuple[Filler, ...]]:
 def fillers_from_runs(runs: list[Run], root_gap_mm: float, gauge_mm: float) -> tuple[Filler, ...]:
     """Return a filler for every run but those welded up; a border where they come to the same corners."""
     names = _names(runs)
-    shared = corners_of(runs)
+    shared = corners_of(runs, root_gap_mm)
     out = []
     for k, run in enumerate(runs):
         corners = [shared.get((k, end)) for end in (0, 1)]
@@ -278,8 +278,7 @@ def _surface(name, run: Run, root_gap_mm, corners) -> Grid:
     width = np.linalg.norm(sides[0][0] - sides[1][0], axis=1)
     leaving = [_leaving(*side, width, corners) for side in sides]
     (p0, out_a), (p3, out_b) = (
-        (side[0] + root_gap_mm * stretch[:, None] * out, out)
-        for side, (out, stretch) in zip(sides, leaving, strict=True)
+        (side[0] + root_gap_mm * off, way) for side, (way, off) in zip(sides, leaving, strict=True)
     )
     r = p3 - p0
     chord = np.sqrt(dot(r, r))
@@ -330,20 +329,24 @@ def _partners(run: Run, s):
 
 
 def _leaving(point, tangent, normal, along, which, width, corners):
-    """Return the directions out of the metal along one edge, and root gaps along them: turned at corners."""
-    turn, tilt, stretch = np.zeros(len(along)), np.zeros(len(along)), np.ones(len(along))
-    across = cross(tangent, normal)
+    """Return along one edge the directions in which cross lines leave, and from how many root gaps off it."""
+    turn, tilt, gap = np.zeros(len(along)), np.zeros(len(along)), np.ones(len(along))
+    across, alone = cross(tangent, normal), []
     for end, corner in zip((0, -1), corners, strict=True):
         if corner is None:
             continue
         far = abs(along[-1] - along[0])
         part = np.clip(1 - np.abs(along - along[end]) / min(width[end], far / 2), 0.0, 1.0)
         part = part**2 * (3 - 2 * part)
-        out = corner.out[which]
-        angle = np.arctan2(out @ tangent[end], out @ across[end])
-        turn += angle * part
+        out, off = corner.out[which], corner.off[which]
+        turn += np.arctan2(out @ tangent[end], out @ across[end]) * part
         tilt += np.arcsin(np.clip(out @ normal[end], -1.0, 1.0)) * part
-        stretch += (corner.stretch[which] * (out @ across[end]) - 1) * part
+        gap += (off @ across[end] - 1) * part
+        if is_alone(corner):
+            alone.append((part, off @ tangent[end] * tangent + off @ normal[end] * normal))
     within = np.cos(turn)[:, None] * across + np.sin(turn)[:, None] * tangent
-    away = np.cos(tilt)[:, None] * within + np.sin(tilt)[:, None] * normal
-    return away, stretch / dot(away, across)
+    way = np.cos(tilt)[:, None] * within + np.sin(tilt)[:, None] * normal
+    off = gap[:, None] * way / dot(way, across)[:, None]
+    for part, aside in alone:
+        off = np.where((part > 0)[:, None], gap[:, None] * across + part[:, None] * aside, off)
+    return way, off

@@ -3,7 +3,7 @@
 A cut is undone where afterwards the seam laps, stands open in more stretches
 than before, or has new metal that comes nearer to old sheet than a root gap
 (:mod:`model.nearness`, on a lattice of the new metal's surface), and nearer
-than it did.
+than it did, or bends tighter than its gauge where it did not.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from .built import Built
 from .cutback import CutBack
 from .cutdepths import LEAST_MM
 from .fillerruns import closes_from_mm, runs_of
-from .fillers import fillers_of, filling
+from .fillers import fillers_of, filling, least_radius_mm
 from .layout import METAL
 from .nearness import distances_mm
 from .seams import seams_of
@@ -56,11 +56,24 @@ def _crowded(before: Built, after: Built, names: set[str]) -> Generator[None, No
         yield
         apart = _nearest_mm(after, name)
         yield
+        if _bends_too_tightly(after, name):
+            yield from filling(before).steps()
+            if not _bends_too_tightly(before, name):
+                out.add(name)
         if apart < least:
             yield from filling(before).steps()
             if apart < _nearest_mm(before, name) - _NEARER_MM:
                 out.add(name)
     return out
+
+
+def _bends_too_tightly(built: Built, name: str) -> bool:
+    """Return whether any new metal of one seam bends tighter than its gauge."""
+    return any(
+        least_radius_mm(filler.grid) < filler.thickness_mm
+        for filler in fillers_of(built)
+        if filler.seam.name == name
+    )
 
 
 def _nearest_mm(built: Built, name: str) -> float:

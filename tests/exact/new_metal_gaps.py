@@ -9,7 +9,7 @@ from model.exactfillers import filler_face
 from model.exactkernel import location_of
 from model.fillers import fillers_of
 
-CORNER_MM = 0.2  # what the root gap gives way by where two fillers share a corner; see DEVELOPERS
+CORNER_MM = 0.25  # what the root gap gives way by where sheets come to a corner; 0.22 seen; see DEVELOPERS
 PLACES = 5  # along every long edge
 
 

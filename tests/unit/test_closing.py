@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from invented_cars import box_car, cell_area_mm2, grid_area_mm2, mirrored_car, tan, wedge_car
+from shipped_plans import closed_plan
 
 from model import spoiltcuts
 from model.built import build
@@ -26,6 +27,7 @@ from model.planfile import read_plan
 from model.seams import seam_reports, seams_of
 from model.sheets import waste_area_mm2
 from model.spoiltcuts import GIVES_WAY_MM
+from model.stepwise import at_once
 from model.trimlines import trims_of
 from model.trimmings import is_cut_off, part_cut_off
 
@@ -274,22 +276,39 @@ def nearest_mm(built):
     return {name: spoiltcuts._nearest_mm(built, name) for name in names}
 
 
-def test_a_cut_that_brings_new_metal_too_near_to_old_sheet_is_not_made(monkeypatch):
+def test_a_cut_after_which_new_metal_folds_is_not_made(monkeypatch):
     car = read_car(demo_car_path("coupe"))
     plan = read_plan(demo_closed_way_path("coupe", "split"), car)
     assert plan.new_metal.cut_back_mm is None
-    least = plan.root_gap_mm - GIVES_WAY_MM
     built = build(car, plan)
-    uncut = nearest_mm(closed(build(car, replace(plan, new_metal=replace(plan.new_metal, cut_back_mm=0.0)))))
-    apart = nearest_mm(closed(built))
-    assert len(apart) == 4 and apart.keys() == uncut.keys()
-    for name, mm in apart.items():
-        assert mm > min(least, uncut[name] - spoiltcuts._NEARER_MM), name
+    done = closed(built)
+    apart = nearest_mm(done)
+    assert len(apart) == 4 and min(apart.values()) > plan.root_gap_mm - GIVES_WAY_MM
+    assert not any(spoiltcuts._bends_too_tightly(done, name) for name in apart)
 
     def none_is_crowded(before, after, names):
         yield
         return set()
 
     monkeypatch.setattr(spoiltcuts, "_crowded", none_is_crowded)
-    anew = replace(built)  # nothing of it is remembered
-    assert min(nearest_mm(closed(anew)).values()) < least / 2
+    anew = closed(replace(built))  # nothing of it is remembered
+    assert any(spoiltcuts._bends_too_tightly(anew, name) for name in apart)
+
+
+@pytest.mark.parametrize(
+    ("before_mm", "after_mm", "is_undone"),
+    [(0.79, 0.3, True), (0.3, 0.3, False), (0.3, 0.2, True), (0.9, 0.7, False)],
+)
+def test_a_cut_that_brings_new_metal_too_near_to_old_sheet_is_undone(
+    monkeypatch, before_mm, after_mm, is_undone
+):
+    """Too near: by more than it may give way nearer than a root gap, and nearer than before."""
+    after = closed_plan("pickup", "forward")
+    before = replace(after)
+    assert after.plan.root_gap_mm - GIVES_WAY_MM == pytest.approx(0.594, abs=1e-3)
+    seams = {filler.seam.name for filler in fillers_of(after)}
+    name = min(seams)
+    monkeypatch.setattr(
+        spoiltcuts, "_nearest_mm", lambda built, _name: before_mm if built is before else after_mm
+    )
+    assert at_once(spoiltcuts._crowded(before, after, {name})) == ({name} if is_undone else set())

@@ -55,7 +55,7 @@ def off_the_chord_mm(points):
 @pytest.mark.parametrize("aside_mm", [5.0, 30.0, 60.0])
 def test_a_shared_border_leaves_both_boxes_along_their_creases_and_swings_out_between(aside_mm):
     runs = top_and_side(aside_mm, 0.0)
-    corners = corners_of(runs)
+    corners = corners_of(runs, ROOT_MM)
     assert {at: corner.other for at, corner in corners.items()} == {(0, 0): 1, (1, 1): 0}
     top, side = fillers_from_runs(runs, ROOT_MM, 1.0)
     assert top.ends == (side.name, OPENING) and side.ends == (OPENING, top.name)
@@ -72,7 +72,7 @@ def test_a_shared_border_leaves_both_boxes_along_their_creases_and_swings_out_be
 @pytest.mark.parametrize("aside_mm", [5.0, 30.0, 60.0])
 def test_an_end_alone_on_both_creases_is_straight_and_a_root_gap_off_both_edges(aside_mm):
     runs = top_and_side(aside_mm, 50.0)
-    corners = corners_of(runs)
+    corners = corners_of(runs, ROOT_MM)
     assert {at: corner.other for at, corner in corners.items()} == {(0, 0): None}
     top, side = fillers_from_runs(runs, ROOT_MM, 1.0)
     assert top.ends == (CORNER, OPENING) and side.ends == (OPENING, CORNER)
@@ -84,4 +84,4 @@ def test_an_end_alone_on_both_creases_is_straight_and_a_root_gap_off_both_edges(
 
 def test_an_end_at_no_crease_is_not_turned():
     (on_top, _) = top_and_side(30.0, 50.0)
-    assert corners_of([on_top]) == {}
+    assert corners_of([on_top], ROOT_MM) == {}
