@@ -54,6 +54,7 @@ def test_a_corner_patch_has_the_area_and_volume_that_the_kernel_finds(car, way):
 @pytest.mark.parametrize(("car", "way"), CASES)
 def test_a_root_gap_lies_between_a_corner_patch_and_what_is_around_it(car, way):
     built = closed_plan(car, way)
+    off_mm = CORNER_MM if way == "split" else 0.1  # there patches break from the ends they are laid from
     faces = exact_faces(built.layout)
     fillers = {filler.name: filler_face(filler) for filler in fillers_of(built)}
     for patch in patches_of(built):
@@ -66,4 +67,4 @@ def test_a_root_gap_lies_between_a_corner_patch_and_what_is_around_it(car, way):
             for point in points[:: max(1, len(points) // PLACES)]:
                 vertex = BRepBuilderAPI_MakeVertex(gp_Pnt(*point.tolist())).Vertex()
                 apart_mm = BRepExtrema_DistShapeShape(vertex, beyond).Value()
-                assert apart_mm == pytest.approx(built.plan.root_gap_mm, abs=CORNER_MM / 2), (border, point)
+                assert apart_mm == pytest.approx(built.plan.root_gap_mm, abs=off_mm), (border, point)
