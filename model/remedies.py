@@ -111,6 +111,7 @@ def _shift(built: Built, key: PostKey, ends: PostEnds, miss_mm: float) -> Remedy
     opening = max(built.plan.kerf_mm, built.plan.root_gap_mm)
     try:
         shift = rail_shift(built.shape, key, ends.shift_mm + by, opening)
+        seams = _rail_seams(built, key, shift)
     except PlanError as refusal:
         reason = refusal.message
     else:
@@ -120,7 +121,6 @@ def _shift(built: Built, key: PostKey, ends: PostEnds, miss_mm: float) -> Remedy
             ((low, high),) = strips
             numbers |= {"strip_mm": high - low, "strip_from_x_mm": low, "strip_to_x_mm": high}
             numbers |= {"strip_moves_mm": shift.strip_moves_mm}
-        seams = _rail_seams(built, key, shift)
     return Remedy(
         kind=SHIFT,
         way=way,

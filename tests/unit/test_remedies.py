@@ -9,8 +9,9 @@ from invented_cars import flat_car, tan
 from model.built import remembered_shape
 from model.carfile import demo_car_path, demo_plan_path, read_car
 from model.evaluate import evaluate
-from model.plan import Plan, PostLean, RoofMove
+from model.plan import Plan, PostLean, PostShift, RoofMove
 from model.planfile import read_plan
+from model.remedies import SHIFT
 
 D, A, B = 40.0, 32.0, 11.0
 
@@ -148,3 +149,13 @@ def test_what_cannot_slide_says_why():
     shift = remedy(evaluate(car, read_plan(demo_plan_path("coupe"), car)).post("C", "right"), "shift")
     assert "does not stand between two side openings" in shift.reason
     assert shift.seams == () and "strip_mm" not in shift.numbers
+
+
+def test_a_shift_to_where_no_rail_is_has_a_reason_and_refuses_no_report():
+    """The roof far to the rear, B slid as far forward as it goes: its miss would bring it past the door."""
+    car = read_car(demo_car_path("coupe"))
+    plan = Plan(car=car.name, roof=RoofMove(fore_aft=-598.4875), shifts=(PostShift(post="B", by=-184.15),))
+    for post in (post for post in evaluate(car, plan).posts if post.post == "B"):
+        (shift,) = (remedy for remedy in post.remedies if remedy.kind == SHIFT)
+        assert "needs a rail above an opening at x = 326 mm" in shift.reason
+        assert shift.seams == () and "strip_mm" not in shift.numbers
