@@ -34,9 +34,7 @@ pytestmark = [pytest.mark.benchmark, pytest.mark.browser]
 PRESSES = 15
 HELD_S, REPEATS_PER_S = 10.0, 30.0  # a keyboard's own: common practice, no source
 STEP_MM = 25.4 / 16  # of a slider, for one press
-LONGER = (
-    3.0  # times the slowest press: what may be left when a held key is let go, and from picture to picture
-)
+LONGER = 3.0  # times a usual move: what may be left when a held key is let go, and from picture to picture
 WATCH = """() => {  // note when WebGL first draws what was not there before, and all such pictures
   window.pictures = [];
   let isNew = false;
