@@ -243,9 +243,14 @@ def _where_facing_ends(lines, first, places, k, way):
     for _ in range(5):  # 9 places at a time: a millionth of a spacing
         s = np.linspace(low, high, 9)
         found = _places(lines, first, s)
-        faced = int(np.argmax(found.edge != places.edge[k])) - 1
-        low, high, t = float(s[faced]), float(s[faced + 1]), float(found.t[faced])
-    return low, t
+        is_faced = np.logical_and.accumulate(found.edge == places.edge[k])
+        if is_faced.all() or not is_faced[0]:
+            break  # it is within rounding of either end
+        last = int(is_faced.sum()) - 1
+        low, high, t = float(s[last]), float(s[last + 1]), float(found.t[last])
+    return low, min(
+        max(t, 0.0), float(lines.laid.length_mm[places.edge[k]])
+    )  # an end faces a little past itself
 
 
 def _where_it_closes(lines, first, places, k, way, closes_from_mm):

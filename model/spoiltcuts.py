@@ -44,11 +44,11 @@ def spoilt_steps(before: Built, after: Built, cuts: list[CutBack]) -> Generator[
         if name in laps or name not in runs[1] or len(runs[0][name]) < len(runs[1][name])
     }
     yield
-    return frozenset(worse | (yield from _crowded(before, after, names - worse)))
+    return frozenset(worse | (yield from _with_worse_metal(before, after, names - worse)))
 
 
-def _crowded(before: Built, after: Built, names: set[str]) -> Generator[None, None, set[str]]:
-    """Return the seams whose new metal comes too near to old sheet, and nearer than it did."""
+def _with_worse_metal(before: Built, after: Built, names: set[str]) -> Generator[None, None, set[str]]:
+    """Return the seams whose new metal comes too near to old sheet, or folds, where it did so less."""
     least = after.plan.root_gap_mm - GIVES_WAY_MM
     out = set()
     yield from filling(after).steps()
@@ -56,13 +56,11 @@ def _crowded(before: Built, after: Built, names: set[str]) -> Generator[None, No
         yield
         apart = _nearest_mm(after, name)
         yield
-        if _bends_too_tightly(after, name):
+        folds = _bends_too_tightly(after, name)
+        if apart < least or folds:
             yield from filling(before).steps()
-            if not _bends_too_tightly(before, name):
-                out.add(name)
-        if apart < least:
-            yield from filling(before).steps()
-            if apart < _nearest_mm(before, name) - _NEARER_MM:
+            is_nearer = apart < min(least, _nearest_mm(before, name) - _NEARER_MM)
+            if is_nearer or (folds and not _bends_too_tightly(before, name)):
                 out.add(name)
     return out
 

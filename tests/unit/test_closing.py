@@ -286,11 +286,11 @@ def test_a_cut_after_which_new_metal_folds_is_not_made(monkeypatch):
     assert len(apart) == 4 and min(apart.values()) > plan.root_gap_mm - GIVES_WAY_MM
     assert not any(spoiltcuts._bends_too_tightly(done, name) for name in apart)
 
-    def none_is_crowded(before, after, names):
+    def none_is_worse(before, after, names):
         yield
         return set()
 
-    monkeypatch.setattr(spoiltcuts, "_crowded", none_is_crowded)
+    monkeypatch.setattr(spoiltcuts, "_with_worse_metal", none_is_worse)
     anew = closed(replace(built))  # nothing of it is remembered
     assert any(spoiltcuts._bends_too_tightly(anew, name) for name in apart)
 
@@ -311,4 +311,4 @@ def test_a_cut_that_brings_new_metal_too_near_to_old_sheet_is_undone(
     monkeypatch.setattr(
         spoiltcuts, "_nearest_mm", lambda built, _name: before_mm if built is before else after_mm
     )
-    assert at_once(spoiltcuts._crowded(before, after, {name})) == ({name} if is_undone else set())
+    assert at_once(spoiltcuts._with_worse_metal(before, after, {name})) == ({name} if is_undone else set())

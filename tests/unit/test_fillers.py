@@ -153,6 +153,21 @@ def test_a_run_begins_where_the_gap_is_what_a_weld_closes():
     assert run.gap_mm == pytest.approx(10.0, abs=1e-6)
 
 
+@pytest.mark.parametrize(("short_mm", "begins_mm"), [(60.3, 0.0), (133.7, 133.7)])
+def test_a_run_goes_on_to_a_corner_within_reach_and_else_ends_where_its_last_place_is_faced(
+    short_mm, begins_mm
+):
+    """A slot 20 wide, its second edge shorter at its end; within reach are 4 widths and a spacing: 86."""
+    first, _ = flat_slot(20.0, 300.0)
+    x = np.linspace(300.0, short_mm, 31)
+    second = along(np.stack([x, 0 * x - 20.0, 0 * x], axis=1), first.normal)
+    lines = SeamLines(Edges([first, second]), (0,), (1,), frozenset())
+    (run,) = _runs_along(SEAM, lines, 0, 3.3, NOWHERE)
+    assert run.ends == (CORNER, CORNER)
+    assert run.first_mm[0] == pytest.approx(begins_mm, abs=0.021)  # an end faces a little past itself
+    assert run.second_mm[0] == pytest.approx(300.0 - short_mm, abs=1e-4)
+
+
 def climbing(gap_mm):
     """Return the edges of a flat slot whose far side climbs by 1 in 100, from flush at x = 0."""
     x = np.linspace(0, 1000.0, 101)
