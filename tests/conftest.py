@@ -14,6 +14,7 @@ if (
 LONGEST = (
     "browser/test_chop_in_browser.py",
     "unit/test_preview.py",
+    "unit/test_preview_at_rest.py",
     "browser/test_app_in_browser.py",
     "properties/test_slider_sequences.py",
     "exact/test_put_back.py",
