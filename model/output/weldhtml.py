@@ -31,7 +31,9 @@ th,td{padding:3px 10px 3px 0;vertical-align:top} td{border-bottom:1px solid #eef
 .run svg{display:block;max-width:100%;height:auto} .run p{margin:0 0 9px}
 .seam{margin:10px 0} .seam b{display:block;break-after:avoid}
 li{margin:3px 0} svg text{font:10px system-ui,sans-serif}
-@media print{body{margin:0;max-width:none} .wide{overflow:visible}}
+.wide td:first-child{min-width:12em} .wide td:nth-child(3){min-width:7em}
+@media print{body{margin:0;max-width:none;font-size:12px} .wide{overflow:visible}
+table{font-size:10.5px} th,td{padding:1.5px 7px 1.5px 0}}
 """
 
 

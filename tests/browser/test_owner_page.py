@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from shipped_plans import closed_plan
 
 from model.carfile import demo_car_path, demo_plan_path, read_car
 from model.output.ownerpage import write_review
@@ -221,12 +222,24 @@ def test_without_a_script_everything_but_the_turning_is_there(browser, file):
     page.context.close()
 
 
+def pages_printed(page, paper):
+    """Return on how many pages what is shown is printed."""
+    page.wait_for_selector(".pd-view canvas")
+    return len(re.findall(rb"/Type\s*/Page[^s]", page.pdf(format=paper, prefer_css_page_size=False)))
+
+
+def test_the_plan_of_which_there_is_most_to_say_prints_to_one_page(browser, tmp_path):
+    built = closed_plan("coupe", "split")
+    write_review(built.shape.car, [built.plan], tmp_path / "review.html")
+    page = opened(browser, tmp_path / "review.html", viewport=DESK)
+    assert [pages_printed(page, paper) for paper in PAPERS] == [1, 1]
+    page.context.close()
+
+
 @pytest.mark.parametrize("paper", PAPERS)
 def test_every_plan_prints_to_one_page(browser, file, paper):
     page = opened(browser, file, viewport=DESK)
-    page.wait_for_selector(".pd-view canvas")
-    printed = page.pdf(format=paper, prefer_css_page_size=False)
-    assert len(re.findall(rb"/Type\s*/Page[^s]", printed)) == 2
+    assert pages_printed(page, paper) == 2
     page.emulate_media(media="print")
     assert page.locator("#pd-stage").is_hidden() and page.locator("article svg").count() == 18
     page.context.close()
